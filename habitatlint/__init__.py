@@ -1,0 +1,1 @@
+"""A linter for deer-habitat layout plans."""

@@ -1,0 +1,143 @@
+"""What is told of a plan, as facts: slips, findings, edits and mends. No prose here."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from enum import IntEnum
+from typing import NamedTuple
+
+from habitatlint.source import Span
+
+
+class Level(IntEnum):
+    """How grave a finding is; `off` finds nothing."""
+
+    off = 0
+    note = 1
+    warning = 2
+    error = 3
+
+
+class Fact(NamedTuple):
+    """A value with its kind, in base units (metres, fractions, degrees ...).
+
+    Kinds are those of `units`, and "text", "word", "date", "window", "place" (an east and a
+    north in metres), "count" and "truth". `unit` is the unit a person wrote it in, "" for the
+    plan's. `estimated` says that it rests on a published curve or a default.
+    """
+
+    value: object
+    kind: str
+    unit: str = ""
+    estimated: bool = False
+
+
+class Related(NamedTuple):
+    """Another place in the text that a finding speaks of, and what stands there."""
+
+    span: Span
+    what: str
+
+
+@dataclass(frozen=True)
+class Slip:
+    """A slip of writing, told by the reader or the ground as facts; the record pack words it.
+
+    `kind` is the slip's kind ("syntax", "crossed-outline" ...). `thing` is what it is on
+    ("path south-lane"), `found` and `expected` are in the plan language's own words, `hint` an
+    offered name, `why` a reason. `size` and `limit` are facts where something was measured.
+    """
+
+    kind: str
+    span: Span
+    thing: str = ""
+    found: str = ""
+    expected: str = ""
+    hint: str = ""
+    why: str = ""
+    size: Fact | None = None
+    limit: Fact | None = None
+    place: tuple[float, float] | None = None
+    related: tuple[Related, ...] = ()
+    #: the block it is on, for waivers that name it
+    name: str = ""
+
+
+#: slips of reading and naming: neither waived nor lowered
+FIRM = frozenset(
+    {
+        "syntax", "unknown-word", "unknown-name", "name-used-twice", "bad-value", "missing-property",
+        "crossed-outline", "open-outline", "spacing-or-count", "include-trouble", "mixed-indent",
+        "traverse-misclosure", "limit-out-of-range", "waiver-stale", "waiver-idle", "not-judged",
+    }
+)  # fmt: skip
+
+
+class Edit(NamedTuple):
+    """A stretch of text and what is to stand there instead."""
+
+    span: Span
+    text: str
+
+
+@dataclass(frozen=True)
+class Mend:
+    """A way to mend a finding: words, and the edits that would do it.
+
+    `proof` is "untried" until the edits were tried; a mend without edits is advice.
+    """
+
+    say: str
+    edits: tuple[Edit, ...] = ()
+    proof: str = "untried"
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing a rule found, as facts.
+
+    `say` is the rule's own words with places for `facts` in braces. `measured` and `wanted`
+    are missing where the rule's filters decide. `sense` is the comparison that made it a
+    finding ("<", "<=", ">", ">="); what is wanted is its opposite.
+    """
+
+    rule: str
+    level: Level
+    span: Span
+    say: str
+    facts: Mapping[str, Fact] = field(default_factory=dict)
+    measured: Fact | None = None
+    measured_of: str = ""
+    place: tuple[float, float] | None = None
+    place_of: str = ""
+    sense: str = ""
+    wanted: Fact | None = None
+    evidence: str = ""
+    source: str = ""
+    because: str = ""
+    related: tuple[Related, ...] = ()
+    mends: tuple[Mend, ...] = ()
+    #: names of the blocks it is on, for waivers
+    names: frozenset[str] = frozenset()
+    safety: bool = False
+    firm: bool = False
+    #: the waiver's reason, where it was waived
+    waived: str = ""
+
+    @property
+    def order(self) -> tuple[object, ...]:
+        return (self.span.source.name, self.span.start, self.span.end, self.rule, self.say)
+
+
+@dataclass(frozen=True)
+class Policy:
+    """What a project asks of every plan: levels, limits, today, and what counts as failing."""
+
+    today: date
+    levels: Mapping[str, Level] = field(default_factory=dict)
+    limits: Mapping[str, Fact] = field(default_factory=dict)
+    failing: Level = Level.error
+    #: a fragment needs no head: examples in rule files are fragments
+    fragment: bool = False

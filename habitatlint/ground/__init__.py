@@ -1,0 +1,1 @@
+"""The ground: frames, survey, trees and how they lie."""

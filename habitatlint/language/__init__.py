@@ -1,0 +1,1 @@
+"""The plan language: its blocks, their properties, and names resolved."""

@@ -1,0 +1,375 @@
+"""A plan as read: its blocks, its names, and the slips of writing in it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from habitatlint.findings import Related, Slip
+from habitatlint.language.blocks import BLOCKS, BY_NOUN, RESERVED, SINGLES, Block, Cutting, Plan, Trees
+from habitatlint.language.properties import Property
+from habitatlint.reading.blocks import Layout, Memory, read
+from habitatlint.reading.grammar import Grammar, Shape, Statement, listed, near
+from habitatlint.reading.values import Around, Beside, Direction, Station, Traverse, Written, written
+from habitatlint.source import Source, Span
+
+Kind = TypeVar("Kind", bound=Block)
+
+
+class PlanShape(Shape):
+    """Builders for the plan grammar's pieces of lines and directions."""
+
+    def station(self, children: list[Any]) -> Written:
+        way, distance = written(children[0]), written(children[1])
+        return Written(Station(way, distance), "station", way.start, distance.end)
+
+    def traverse(self, children: list[Any]) -> Written:
+        parts = [child if type(child) is Written else written(child) for child in children[1:]]
+        legs = tuple((parts[i + 1], parts[i + 2]) for i in range(1, len(parts), 3))
+        return Written(Traverse(parts[0], legs), "traverse", children[0].start_pos, parts[-1].end)
+
+    def beside(self, children: list[Any]) -> Written:
+        way, offset, start, end = (written(children[index]) for index in (1, 3, 5, 7))
+        piece = Beside(way, children[2].value, offset, start, end)
+        return Written(piece, "beside", children[0].start_pos, end.end)
+
+    def beside_open(self, children: list[Any]) -> Written:
+        way, offset = written(children[1]), written(children[3])
+        piece = Beside(way, children[2].value, offset, None, None)
+        return Written(piece, "beside", children[0].start_pos, offset.end)
+
+    def around(self, children: list[Any]) -> Written:
+        thing, distance = written(children[1]), written(children[2])
+        return Written(Around(thing, distance), "around", children[0].start_pos, distance.end)
+
+    def direction(self, children: list[Any]) -> Written:
+        thing = written(children[-1])
+        return Written(Direction(children[0].value, thing), "direction", children[0].start_pos, thing.end)
+
+
+def plan_grammar(texts: dict[str, str], cache: str | None = None) -> Grammar:
+    """The plan language's grammar from the texts of `plan.lark` and `values.lark`."""
+    return Grammar("plan", texts, PlanShape(), cache)
+
+
+def _runs_on(noun: str, word: str) -> bool:
+    prop = BY_NOUN[noun].properties.get(word) if noun in BY_NOUN else None
+    return prop is not None and prop.runs_on
+
+
+LAYOUT = Layout(
+    nouns=frozenset(BY_NOUN),
+    singles=frozenset(single.noun for single in SINGLES),
+    words={block.noun: frozenset(block.properties) for block in BLOCKS},
+    runs_on=_runs_on,
+    wanted="a block's noun such as `pocket`, `path` or `row`",
+)
+
+
+class IncludeTrouble(Exception):
+    """A file that an `include` cannot bring in, and why; raised by whoever finds the text."""
+
+
+#: finds the source that an include names, seen from the including source
+Find = Callable[[str, Source], Source]
+
+
+def find_nothing(path: str, source: Source) -> Source:
+    raise IncludeTrouble("no other file can be read here")
+
+
+#: deepest chain of includes
+DEEPEST_INCLUDE = 8
+
+
+@dataclass(frozen=True)
+class PlanText:
+    """A plan read and its names resolved; nothing in it has a place on the ground yet."""
+
+    source: Source
+    blocks: tuple[Block, ...]
+    names: dict[str, Block]
+    #: names of blocks whose heads are broken: they exist, and are placed nowhere
+    ghosts: frozenset[str]
+    slips: tuple[Slip, ...]
+
+    def of(self, kind: type[Kind]) -> list[Kind]:
+        """Every whole block of a kind, in order."""
+        return [block for block in self.blocks if isinstance(block, kind) and not block.broken]
+
+    @property
+    def head(self) -> Plan | None:
+        heads = self.of(Plan)
+        return heads[0] if heads else None
+
+    @property
+    def shared(self) -> list[Trees]:
+        return self.of(Trees)
+
+    def owner(self, block: Block, word: str) -> tuple[Block, Statement] | None:
+        """Who says a property of a block: itself, the row it is a tree of, or the shared `trees`."""
+        statement = block.first(word)
+        if statement is not None:
+            return block, statement
+        of = block.first("of") if block.noun == "tree" else None
+        if of is not None and not block.has(word):
+            row = self.names.get(str(of.values[0].value))
+            return self.owner(row, word) if row is not None and row.noun == "row" else None
+        if isinstance(block, Cutting) and not block.has(word):
+            for shared in self.shared:
+                statement = shared.first(word)
+                if statement is not None:
+                    return shared, statement
+        return None
+
+    def value(self, block: Block, word: str) -> Written | None:
+        """The first value of a property, the shared `trees` counted."""
+        owner = self.owner(block, word)
+        return owner[1].values[0] if owner and owner[1].values else None
+
+    def values(self, block: Block, word: str) -> tuple[Written, ...]:
+        owner = self.owner(block, word)
+        if owner is None:
+            return ()
+        return tuple(value for statement in owner[0].all(word) for value in statement.values)
+
+    def word(self, block: Block, word: str, otherwise: str = "") -> str:
+        """A property's word as text."""
+        value = self.value(block, word)
+        return str(value.value) if value else otherwise
+
+    @property
+    def stage(self) -> str:
+        return self.word(self.head, "stage", "design") if self.head else "design"
+
+    @property
+    def units(self) -> str:
+        return self.word(self.head, "units", "yd") if self.head else "yd"
+
+
+def read_plan(
+    source: Source,
+    grammar: Grammar,
+    find: Find = find_nothing,
+    memory: Memory | None = None,
+    *,
+    fragment: bool = False,
+) -> PlanText:
+    """Reads a plan and all it includes. Whatever is wrong in the text becomes a slip, never an error."""
+    reader = _Reader(grammar, find, memory)
+    reader.take(source, ())
+    blocks = tuple(reader.blocks)
+    names, ghosts = reader.name_blocks()
+    plan = PlanText(source, blocks, names, ghosts, ())
+    slips = [*reader.slips, *_whole(plan, fragment)]
+    for block in blocks:
+        slips += _properties(plan, block)
+        slips += _names(plan, block)
+    return PlanText(source, blocks, names, ghosts, tuple(slips))
+
+
+class _Reader:
+    def __init__(self, grammar: Grammar, find: Find, memory: Memory | None) -> None:
+        self.grammar, self.find, self.memory = grammar, find, memory
+        self.blocks: list[Block] = []
+        self.slips: list[Slip] = []
+        self.taken: dict[str, Source] = {}
+
+    def take(self, source: Source, above: tuple[str, ...]) -> None:
+        self.taken[source.name] = source
+        for placed in read(source, self.grammar, LAYOUT, self.memory):
+            block = BY_NOUN.get(placed.parsed.noun, Block)(placed)
+            for trouble in placed.parsed.troubles:
+                hint = f"; did you mean `{trouble.suggestion}`?" if trouble.suggestion else ""
+                expected = "" if hint else trouble.expected
+                self.slips.append(
+                    Slip(trouble.kind, placed.span(trouble), thing=block.label, found=_shown(trouble.found),
+                         expected=expected, why=trouble.expected, hint=hint, name=block.name)
+                )  # fmt: skip
+            if above and isinstance(block, Plan):
+                self._second_head(block)
+                continue
+            self.blocks.append(block)
+            if block.noun == "include" and not block.broken:
+                self._include(block, source, above)
+
+    def _second_head(self, block: Plan) -> None:
+        """An included file has no head of its own, or one with the same units."""
+        main = next((one for one in self.blocks if isinstance(one, Plan)), None)
+        units = block.first("units")
+        ours = main.first("units") if main else None
+        own = str(units.values[0].value) if units else "yd"
+        wanted = str(ours.values[0].value) if ours else "yd"
+        if own != wanted:
+            why = f"the included file's units are {own}, the plan's {wanted}"
+            self.slips.append(Slip("include-trouble", block.span(units), thing="include", why=why))
+
+    def _include(self, block: Block, source: Source, above: tuple[str, ...]) -> None:
+        value = block.head[0]
+        path = str(value.value)
+
+        def trouble(why: str) -> None:
+            self.slips.append(Slip("include-trouble", block.span(value), thing="include", found=path, why=why))
+
+        if len(above) >= DEEPEST_INCLUDE:
+            return trouble("includes lie too deep in one another")
+        try:
+            found = self.find(path, source)
+        except IncludeTrouble as error:
+            return trouble(str(error))
+        if found.name in (*above, source.name):
+            return trouble("the files include each other in a circle")
+        if found.name not in self.taken:
+            self.take(found, (*above, source.name))
+        return None
+
+    def name_blocks(self) -> tuple[dict[str, Block], frozenset[str]]:
+        names: dict[str, Block] = {}
+        ghosts: set[str] = set()
+        for block in self.blocks:
+            if block.broken:
+                ghosts |= _words_of_broken_head(block)
+                continue
+            name = block.name
+            if not name or block.noun in ("use", "level", "waive"):
+                continue
+            if name in RESERVED:
+                why = f"`{name}` is a word of the language and names nothing"
+                self.slips.append(Slip("syntax", block.name_span, thing=block.label, found=name, expected=why, why=why))
+            elif name in names:
+                first = names[name]
+                related = Related(first.name_span, f"the first `{name}`, a {first.noun}")
+                self.slips.append(
+                    Slip("name-used-twice", block.name_span, thing=block.label, found=name,
+                         why=f"it names a {first.noun} already", related=(related,), name=name)
+                )  # fmt: skip
+            else:
+                names[name] = block
+        return names, frozenset(ghosts)
+
+
+def _shown(found: str) -> str:
+    return found if len(found) <= 40 else found[:37] + "..."
+
+
+def _words_of_broken_head(block: Block) -> set[str]:
+    """What a broken head may have meant to name: any word on it."""
+    text = block.placed.source.text[block.placed.offset : block.placed.offset + block.placed.length]
+    line = text.lstrip().split("\n", 1)[0].split("#", 1)[0]
+    return {word.strip('",').lower().replace("_", "-") for word in line.split()[1:]}
+
+
+def _whole(plan: PlanText, fragment: bool) -> Iterator[Slip]:
+    """Slips of the plan as a whole: its head."""
+    heads = [block for block in plan.blocks if isinstance(block, Plan)]
+    if not heads and not fragment:
+        start = Span(plan.source, 0, min(len(plan.source.text), len(plan.source.line(1))))
+        empty = not plan.source.text.strip()
+        yield Slip(
+            "missing-property", start, thing="the file", found="nothing" if empty else "no head",
+            expected='a head: `plan "TITLE"`',
+            why="the file is empty" if empty else "a plan begins with its head",
+        )  # fmt: skip
+    for head in heads[1:]:
+        related = Related(heads[0].span(), "the first head")
+        yield Slip("name-used-twice", head.span(), thing="plan", found="plan", why="a plan has one head",
+                   related=(related,))  # fmt: skip
+    if heads and plan.blocks and plan.blocks[0] is not heads[0] and not plan.blocks[0].broken:
+        why = "the head `plan` before every other block"
+        yield Slip("syntax", heads[0].span(), thing="plan", found="plan", expected=why, why=why)
+
+
+def _properties(plan: PlanText, block: Block) -> Iterator[Slip]:
+    """Properties that are missing, or stand twice."""
+    if block.broken:
+        return
+    for word, prop in block.properties.items():
+        statements = block.all(word)
+        if len(statements) > 1 and not prop.repeats:
+            first = Related(block.span(statements[0]), "the first")
+            for again in statements[1:]:
+                yield Slip(
+                    "name-used-twice", block.span(again), thing=block.label, found=word,
+                    why=f"a {block.noun} has one", related=(first,), name=block.name,
+                )  # fmt: skip
+        if prop.required and not _given(plan, block, word):
+            yield _missing(block, f"`{word}`, {prop.says}")
+    if block.must and not any(all(_given(plan, block, word) for word in words) for words in block.must):
+        ways = listed([" and ".join(f"`{word}`" for word in words) for words in block.must], "or")
+        yield _missing(block, ways)
+    if block.noun == "tree" and not (_given(plan, block, "method") or _given(plan, block, "state")):
+        yield _missing(block, "`method`, how it is cut, or `state`, how it stands or lies")
+    if block.noun == "row":
+        given = [word for word in ("spacing", "count") if block.has(word)]
+        if len(given) != 1:
+            found = "both" if given else "neither"
+            yield Slip("spacing-or-count", block.span(block.first("count") if given else None), thing=block.label,
+                       found=found, expected="`spacing` or `count`, one of the two", name=block.name)  # fmt: skip
+
+
+def _given(plan: PlanText, block: Block, word: str) -> bool:
+    return block.has(word) or plan.owner(block, word) is not None
+
+
+def _missing(block: Block, expected: str) -> Slip:
+    return Slip("missing-property", block.span(), thing=block.label, expected=expected, name=block.name)
+
+
+def references(block: Block) -> Iterator[tuple[Written, frozenset[str], str]]:
+    """Every name a block uses, the nouns it may stand for, and the property that uses it."""
+    for word, prop in block.properties.items():
+        for statement in block.all(word):
+            for value in statement.values:
+                yield from _names_in(value, prop, word)
+            if word == "corridors":
+                yield from ((value, frozenset({"food"}), word) for value in statement.values if value.kind == "name")
+            if block.noun == "work":
+                yield from ((value, frozenset({"crew"}), word) for value in statement.values if value.kind == "name")
+            if block.noun == "tree" and word == "of":
+                yield statement.values[0], frozenset({"row"}), word
+
+
+ANYTHING = frozenset(block.noun for block in BLOCKS)
+
+
+def _names_in(value: Written, prop: Property[Any], word: str) -> Iterator[tuple[Written, frozenset[str], str]]:
+    if value.kind == "name" and prop.of:
+        yield value, prop.of, word
+    elif value.kind == "station":
+        yield value.value.way, frozenset({"path", "drain", "row", "planting"}), word
+    elif value.kind == "traverse" and value.value.start.kind == "station":
+        yield value.value.start.value.way, frozenset({"path", "drain", "row", "planting"}), word
+    elif value.kind == "beside":
+        yield value.value.way, frozenset({"path", "drain"}), word
+    elif value.kind == "around":
+        yield value.value.thing, ANYTHING, word
+    elif value.kind == "direction":
+        nouns = frozenset({"path", "drain"}) if value.value.word in ("along", "against") else ANYTHING
+        yield value.value.thing, nouns, word
+
+
+def _names(plan: PlanText, block: Block) -> Iterator[Slip]:
+    """Names that stand for nothing, or for something of another kind."""
+    for value, nouns, word in references(block):
+        name = str(value.value)
+        if name in plan.ghosts:
+            continue
+        known = plan.names.get(name)
+        if known is not None and (known.noun in nouns or not nouns):
+            continue
+        fitting = [other for other, there in plan.names.items() if there.noun in nouns and other != block.name]
+        likely = near(name, fitting)
+        hint = f"; did you mean `{likely}`?" if likely else ""
+        wanted = _of_kinds(nouns)
+        why = f"it is a {known.noun}; `{word}` takes {wanted}" if known else f"`{word}` takes {wanted}"
+        related = (Related(known.name_span, f"the {known.noun} of that name"),) if known else ()
+        yield Slip("unknown-name", block.span(value), thing=block.label, found=name, why=why, hint=hint,
+                   expected=wanted, related=related, name=block.name)  # fmt: skip
+
+
+def _of_kinds(nouns: Iterable[str]) -> str:
+    nouns = sorted(nouns)
+    if len(nouns) > 6:
+        return "the name of a thing that has a place"
+    return "the name of a " + listed(nouns, "or")

@@ -1,0 +1,1 @@
+"""Cuts a text into blocks, parses them and recovers; the only door to lark."""

@@ -1,0 +1,321 @@
+"""Cuts a text into blocks and reads each by itself.
+
+A block starts at the left margin; one broken line costs that line. A block
+whose text is known from an earlier reading is not parsed again: parsed blocks
+hold offsets within their own text, and a `Placed` block says where it stands.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, MutableMapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+from habitatlint.reading.grammar import Grammar, Statement, Trouble, Unreadable, listed, near
+from habitatlint.reading.values import Written
+from habitatlint.source import Source, Span
+
+
+class Parsed(NamedTuple):
+    """A block as read, at no place yet: offsets count from its first character."""
+
+    noun: str
+    head: Statement | None
+    statements: tuple[Statement, ...]
+    troubles: tuple[Trouble, ...]
+    #: properties whose line is broken: present, and so not missing
+    broken: frozenset[str]
+
+
+class Placed(NamedTuple):
+    """A parsed block and where it stands."""
+
+    parsed: Parsed
+    source: Source
+    offset: int
+    length: int
+
+    def span(self, part: Statement | Trouble | tuple[int, int]) -> Span:
+        start, end = (part[0], part[1]) if not hasattr(part, "start") else (part.start, part.end)
+        return Span(self.source, self.offset + start, self.offset + end)  # type: ignore[operator]
+
+
+@dataclass(frozen=True)
+class Layout:
+    """What the cutter must know of a language: no more than its words.
+
+    `nouns` begin blocks (those without properties in `singles`); `words` has each noun's
+    properties; `runs_on` those that may go on in a deeper-indented line.
+    """
+
+    nouns: frozenset[str]
+    singles: frozenset[str]
+    words: Mapping[str, frozenset[str]]
+    runs_on: Callable[[str, str], bool]
+    #: what is said to be wanted at the margin
+    wanted: str = "a block's noun"
+
+    @cached_property
+    def any_word(self) -> frozenset[str]:
+        """Every property's word, whatever its block."""
+        return frozenset().union(*self.words.values())
+
+
+class _Line(NamedTuple):
+    """A logical line: its stretch in the text and its indent."""
+
+    start: int
+    end: int
+    indent: str
+    word: str
+
+
+class _Cut:
+    """A block while it is cut."""
+
+    __slots__ = ("start", "noun", "lines", "indent", "troubles", "joins", "stray")
+
+    def __init__(self, start: int, noun: str) -> None:
+        self.start = start
+        self.noun = noun
+        self.lines: list[_Line] = []
+        self.indent: str | None = None
+        self.troubles: list[tuple[str, int, int, str, str, str]] = []
+        #: stretches of line ends that are read as blanks, for lines that run on
+        self.joins: list[tuple[int, int]] = []
+        #: the head itself stands wrong (indented), or is no noun of the language
+        self.stray = False
+
+
+_WORD = re.compile(r"[^\s#\"(),]+")
+_BLANKS = re.compile(r"[ \t]*")
+
+#: a language's parsed blocks by their text
+Memory = MutableMapping[tuple[str, str], Parsed]
+
+
+def read(source: Source, grammar: Grammar, layout: Layout, memory: Memory | None = None) -> list[Placed]:
+    """Every block of a source in order, each with its troubles. Never raises for what the text says."""
+    placed = []
+    text = source.text
+    cuts = _cut(text, layout)
+    for number, cut in enumerate(cuts):
+        end = cuts[number + 1].start if number + 1 < len(cuts) else len(text)
+        body = text[cut.start : end]
+        key = (cut.noun, body)
+        parsed = memory.get(key) if memory is not None else None
+        if parsed is None:
+            parsed = _parse(cut, body, grammar, layout)
+            if memory is not None:
+                memory[key] = parsed
+        placed.append(Placed(parsed, source, cut.start, end - cut.start))
+    return placed
+
+
+def _cut(text: str, layout: Layout) -> list[_Cut]:
+    cuts: list[_Cut] = []
+    block: _Cut | None = None
+    for start, end in _logical_lines(text):
+        blanks = _BLANKS.match(text, start)
+        assert blanks
+        first = blanks.end()
+        if first >= end or text[first] in "#\r\n":
+            continue
+        found = _WORD.match(text, first)
+        word = found[0] if found else text[first]
+        indent = text[start:first]
+        line = _Line(first, end, indent, word)
+        if not indent:
+            block = _at_margin(line, block, cuts, layout)
+        elif block is None:
+            block = _before_any_block(line, cuts)
+        else:
+            block = _indented(line, block, cuts, layout, text)
+    return cuts
+
+
+def _logical_lines(text: str) -> list[tuple[int, int]]:
+    """Stretches of lines, those that end in a backslash joined to the next; without the line end."""
+    lines = []
+    position, length = 0, len(text)
+    while position < length:
+        start = position
+        while True:
+            newline = text.find("\n", position)
+            end = newline if newline >= 0 else length
+            position = end + 1
+            if newline < 0 or not _goes_on(text, start, end):
+                break
+        lines.append((start, end - 1 if end > start and text[end - 1] == "\r" else end))
+    return lines
+
+
+def _goes_on(text: str, start: int, end: int) -> bool:
+    tail = end
+    while tail > start and text[tail - 1] in " \t\r":
+        tail -= 1
+    if tail == start or text[tail - 1] != "\\":
+        return False
+    return "#" not in text[start:tail] or not _comment_in(text[start:tail])
+
+
+def _comment_in(line: str) -> bool:
+    quoted, escaped = False, False
+    for character in line:
+        if escaped:
+            escaped = False
+        elif character == "\\":
+            escaped = quoted
+        elif character == '"':
+            quoted = not quoted
+        elif character == "#" and not quoted:
+            return True
+    return False
+
+
+def _begin(line: _Line, noun: str, cuts: list[_Cut]) -> _Cut:
+    block = _Cut(line.start - len(line.indent), noun)
+    block.lines.append(line)
+    cuts.append(block)
+    return block
+
+
+def _at_margin(line: _Line, block: _Cut | None, cuts: list[_Cut], layout: Layout) -> _Cut:
+    if line.word in layout.nouns:
+        return _begin(line, line.word, cuts)
+    if block is not None and line.word in layout.any_word:
+        block.troubles.append(
+            ("syntax", line.start, line.start + len(line.word), line.word,
+             f"`{line.word}` indented under its block: only a block's noun stands at the margin", "")
+        )  # fmt: skip
+        return block
+    suggestion = near(line.word, layout.nouns)
+    block = _begin(line, suggestion, cuts)
+    block.stray = True
+    expected = f"`{suggestion}`" if suggestion else layout.wanted
+    block.troubles.append(("unknown-word", line.start, line.start + len(line.word), line.word, expected, suggestion))
+    return block
+
+
+def _before_any_block(line: _Line, cuts: list[_Cut]) -> _Cut | None:
+    block = _begin(line, "", cuts)
+    block.stray = True
+    block.troubles.append(
+        ("syntax", line.start, line.end, line.word, "a block's noun at the left margin before any property", "")
+    )
+    return None
+
+
+def _indented(line: _Line, block: _Cut, cuts: list[_Cut], layout: Layout, text: str) -> _Cut:
+    words = layout.words.get(block.noun, frozenset())
+    known = line.word in words
+    if not known and line.word in layout.nouns and not (block.stray and not block.noun):
+        below = _begin(line, line.word, cuts)
+        below.stray = True
+        below.troubles.append(
+            ("syntax", line.start, line.start + len(line.word), line.word,
+             f"`{line.word}` at the left margin, where a block begins", "")
+        )  # fmt: skip
+        return below
+    last = block.lines[-1]
+    deeper = len(line.indent.expandtabs(8)) > len((block.indent or "").expandtabs(8))
+    if (
+        block.indent is not None
+        and deeper
+        and not known
+        and len(block.lines) > 1
+        and layout.runs_on(block.noun, last.word)
+    ):
+        block.joins.append((_end_of_words(text, last), line.start))
+        block.lines[-1] = _Line(last.start, line.end, last.indent, last.word)
+        return block
+    if block.indent is None:
+        block.indent = line.indent
+    if block.noun and (line.indent != block.indent or (" " in line.indent and "\t" in line.indent)):
+        block.troubles.append(
+            ("mixed-indent", line.start - len(line.indent), line.start, line.word, "the indent of the lines above", "")
+        )
+    block.lines.append(line)
+    return block
+
+
+def _end_of_words(text: str, line: _Line) -> int:
+    """Where a line's words end and its comment, if any, begins (lines that run on hold no quotes)."""
+    stretch = text[line.start : line.end]
+    comment = stretch.rfind("#", stretch.rfind("\n") + 1)
+    return line.start + comment if comment >= 0 else line.end
+
+
+def _parse(cut: _Cut, body: str, grammar: Grammar, layout: Layout) -> Parsed:
+    base = cut.start
+    troubles = [Trouble(kind, start - base, end - base, *rest) for kind, start, end, *rest in cut.troubles]
+    if cut.stray and not cut.noun:
+        return Parsed("", None, (), tuple(troubles), frozenset())
+    text = body
+    for start, end in cut.joins:
+        text = text[: start - base] + " " * (end - start) + text[end - base :]
+    if not cut.stray and not any(trouble.kind != "mixed-indent" for trouble in troubles):
+        try:
+            nodes = grammar.parse(text if text.endswith("\n") else text + "\n", "block")
+            return Parsed(cut.noun, nodes[0], tuple(nodes[1:]), tuple(troubles), frozenset())
+        except Unreadable:
+            pass  # one line or more is broken: read them one by one
+    return _line_by_line(cut, text, troubles, grammar, layout)
+
+
+def _line_by_line(cut: _Cut, text: str, troubles: list[Trouble], grammar: Grammar, layout: Layout) -> Parsed:
+    base = cut.start
+    head: Statement | None = None
+    statements: list[Statement] = []
+    broken: set[str] = set()
+    told = {trouble.start for trouble in troubles if trouble.kind != "mixed-indent"}
+    for number, line in enumerate(cut.lines):
+        start, end = line.start - base, line.end - base
+        single = number == 0 and cut.noun in layout.singles
+        kind = "single" if single else f"{cut.noun}_head" if number == 0 else f"{cut.noun}_property"
+        if number == 0 and cut.stray:
+            continue
+        if kind not in grammar.starts:
+            kind = "line"
+        try:
+            node = grammar.parse(text[start:end], kind)
+        except Unreadable as error:
+            trouble = error.trouble
+            broken.add(line.word)
+            if start + trouble.start not in told:
+                troubles.append(_at(trouble, start, line, layout, cut.noun))
+            continue
+        node = _moved(node, start)
+        if number == 0:
+            head = node
+        else:
+            statements.append(node)
+    troubles.sort(key=lambda trouble: trouble.start)
+    return Parsed(cut.noun, head, tuple(statements), tuple(troubles), frozenset(broken))
+
+
+def _at(trouble: Trouble, start: int, line: _Line, layout: Layout, noun: str) -> Trouble:
+    expected = trouble.expected
+    if trouble.start == 0 and trouble.kind == "unknown-word" and not trouble.suggestion:
+        words = sorted(layout.words.get(noun, ()))
+        if words:
+            expected = f"a property of a {noun}: {listed([f'`{word}`' for word in words], 'or')}"
+    return trouble._replace(start=trouble.start + start, end=trouble.end + start, expected=expected)
+
+
+def _moved(node: Statement, by: int) -> Statement:
+    """A statement read by itself, put at its place in the block."""
+    return node._replace(
+        values=tuple(_moved_value(value, by) for value in node.values), start=node.start + by, end=node.end + by
+    )
+
+
+def _moved_value(value: object, by: int) -> object:
+    if isinstance(value, Written):
+        return Written(_moved_value(value.value, by), value.kind, value.start + by, value.end + by)
+    if isinstance(value, tuple):
+        moved = [_moved_value(item, by) for item in value]
+        return type(value)(*moved) if hasattr(value, "_fields") else tuple(moved)
+    return value
