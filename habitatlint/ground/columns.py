@@ -9,15 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from habitatlint.source import Span
-
-if TYPE_CHECKING:
-    from habitatlint.reading.values import Written
 
 Array = npt.NDArray[Any]
 Mask = npt.NDArray[np.bool_]
@@ -86,6 +83,13 @@ NUMBERS = frozenset(
 )  # fmt: skip
 
 
+class Place(NamedTuple):
+    """Where a field's value is written; `shared` where another block says it for this one."""
+
+    span: Span
+    shared: bool
+
+
 class Table:
     """One plural: its size, its columns, and how its rows are called and found in the text."""
 
@@ -104,8 +108,10 @@ class Table:
         self.span = span
         self._makers: dict[str, Callable[[], Column]] = {}
         self._made: dict[str, Column] = {}
-        #: where a field's value is written: row, field -> the value's span; None where it is not
-        self.written: Callable[[int, str], tuple[Span, Written | None] | None] = lambda row, field: None
+        #: row, field -> where the field's value is written; None where it is not
+        self.written: Callable[[int, str], Place | None] = lambda row, field: None
+        #: the names of the blocks that a row stands for, for waivers
+        self.names: Callable[[int], frozenset[str]] = lambda row: frozenset({name(row)} - {""})
 
     def add(self, field: str, maker: Callable[[], Column]) -> None:
         self._makers[field] = maker

@@ -13,7 +13,7 @@ from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habitatlint.findings import Slip
-from habitatlint.ground.columns import Column, Table, column
+from habitatlint.ground.columns import Column, Place, Table, column
 from habitatlint.ground.cuts import LAYING, CutTrees, lay_out
 from habitatlint.ground.placing import WIDTHS, Placer
 from habitatlint.language.blocks import BLOCKS, Block, Boundary, Food, Path, Pocket, Work
@@ -74,12 +74,12 @@ _TREE_FIELDS = {
     "reach": "length", "crown-width": "length", "step": "number", "lean": "angle", "by": "thing:crews",
     "mix": "thing:mixes", "in": "thing:pockets", "done": "date", "condition": "word",
     "stump-treatment": "word", "tree-height": "length", "crown-ratio": "share",
-    "stump": "place", "stem": "shape", "top": "shape", "fallen": "shape", "barrier": "shape",
+    "shape": "shape", "stump": "place", "stem": "shape", "top": "shape", "fallen": "shape", "barrier": "shape",
     "live": "truth", "treated": "truth", "lying": "truth", "cut": "truth", "counted": "truth",
 }  # fmt: skip
 
 _STEP_FIELDS = {"number": "number", "title": "text", "by": "thing:crews", "first": "date", "last": "date"}
-_BED_FIELDS = {"pocket": "thing:pockets", "number": "count", "at": "place"}
+_BED_FIELDS = {"pocket": "thing:pockets", "number": "count", "at": "place", "shape": "shape"}
 _CUTTING_FIELDS = {"pocket": "thing:pockets", "block": "name", "single": "truth", "trees": "things:trees"}
 _SLIP_FIELDS = {
     "kind": "word", "thing": "text", "found": "text", "expected": "text", "hint": "text", "why": "text",
@@ -123,6 +123,7 @@ class Scene:
             "beds": _beds_table,
             "cuttings": _cuttings_table,
         }
+        self._fields: dict[str, dict[str, Callable[[Scene], Column]]] = {}
         #: results of measures, by the measure and what it was asked
         self.memo: dict[Any, Any] = {}
 
@@ -165,11 +166,17 @@ class Scene:
         if made is None:
             maker = self._makers.get(plural)
             made = self._tables[plural] = maker(self) if maker else _block_table(self, plural)
+            for field, function in self._fields.get(plural, {}).items():
+                made.add(field, lambda function=function: function(self))  # type: ignore[misc]
         return made
 
     def add_table(self, plural: str, maker: Callable[[Scene], Table]) -> None:
         """A plural that a measure works out."""
         self._makers[plural] = maker
+
+    def add_field(self, plural: str, field: str, function: Callable[[Scene], Column]) -> None:
+        """A field of a plural that a measure works out."""
+        self._fields.setdefault(plural, {})[field] = function
 
     def blocks_of(self, plural: str) -> list[Block]:
         noun = next((noun for noun, plural_ in PLURALS.items() if plural_ == plural), None)
@@ -229,6 +236,8 @@ def _beyond(line: LineString, by: float) -> LineString:
 def _block_table(scene: Scene, plural: str) -> Table:
     blocks = scene.blocks_of(plural)
     plan = scene.plan
+    if plural == "plans" and not blocks:
+        return _headless(plan)
     table = Table(
         plural, len(blocks), lambda row: blocks[row].label, lambda row: blocks[row].name, lambda row: blocks[row].span()
     )
@@ -255,16 +264,24 @@ def _block_table(scene: Scene, plural: str) -> Table:
     return table
 
 
-def _where(plan: PlanText, block: Block, field: str) -> tuple[Span, Written | None] | None:
-    """Where a block's property is written, the shared `trees` counted."""
+def _headless(plan: PlanText) -> Table:
+    """The head of a plan that has none: a design in yards, with nothing else said."""
+    start = Span(plan.source, 0, len(plan.source.line(1)))
+    table = Table("plans", 1, lambda row: "plan", lambda row: "", lambda row: start)
+    for field, kind in FIELDS["plans"].items():
+        table.add(field, lambda field=field, kind=kind: column(kind, [None], f"no `{field}` is given"))  # type: ignore[misc]
+    table.add("stage", lambda: column("word", [plan.stage]))
+    return table
+
+
+def _where(plan: PlanText, block: Block, field: str) -> Place | None:
+    """Where a block's property is written, and whether another block says it for this one."""
     for prefix in ("least-", "largest-"):
         field = field.removeprefix(prefix) if field not in block.properties else field
     if field in ("name", "title"):
-        return block.name_span, None
+        return Place(block.name_span, False)
     owner = plan.owner(block, field)
-    if owner is None:
-        return None
-    return owner[0].span(owner[1]), (owner[1].values[0] if owner[1].values else None)
+    return Place(owner[0].span(owner[1]), owner[0] is not block) if owner else None
 
 
 def _shapes(scene: Scene, blocks: list[Block]) -> Column:
@@ -397,8 +414,9 @@ def _trees_table(scene: Scene) -> Table:
     add("lean", lambda: trees.lean, "angle")
     add("pocket", lambda: trees.pocket, "thing:pockets", lambda: trees.pocket >= 0, why="it belongs to no pocket")
     add("stump", lambda: trees.stump, "place")
-    for field in ("stem", "top", "fallen", "barrier"):
-        add(field, lambda field=field: getattr(trees, field), "shape", lambda: trees.lies,  # type: ignore[misc]
+    for field in ("stem", "top", "fallen", "barrier", "shape"):
+        of = "fallen" if field == "shape" else field
+        add(field, lambda of=of: getattr(trees, of), "shape", lambda: trees.lies,  # type: ignore[misc]
             estimated=lambda: trees.estimated, why="no tree lies there")  # fmt: skip
     add("live", lambda: trees.live, "truth")
     add("treated", lambda: trees.treated, "truth")
@@ -455,6 +473,7 @@ def _beds_table(scene: Scene) -> Table:
     table.add("pocket", lambda: column("thing:pockets", [row[0] for row in rows]))
     table.add("number", lambda: column("count", [row[3] for row in rows]))
     table.add("at", lambda: column("place", [row[4] for row in rows]))
+    table.add("shape", lambda: column("shape", [row[4] for row in rows]))
     return table
 
 

@@ -155,7 +155,7 @@ def barriers(
     # the crown's lower end is the corner of the top nearest the stump
     bare = shapely.distance(shapely.points(east, north), tops)
     end = np.minimum(end, np.where(np.isnan(bare), long, bare))
-    barred = (lowest_clear > step_over) & (end > start)
+    barred = end > start
     whole: GeometryArray = np.array(tops, dtype=np.object_)
     if not barred.any():
         return whole

@@ -54,6 +54,8 @@ class Layout:
     singles: frozenset[str]
     words: Mapping[str, frozenset[str]]
     runs_on: Callable[[str, str], bool]
+    #: deeper indents mean something to the reader of a text, and nothing to the language
+    nested: bool = False
     #: what is said to be wanted at the margin
     wanted: str = "a block's noun"
 
@@ -233,7 +235,7 @@ def _indented(line: _Line, block: _Cut, cuts: list[_Cut], layout: Layout, text: 
         return block
     if block.indent is None:
         block.indent = line.indent
-    if block.noun and (line.indent != block.indent or (" " in line.indent and "\t" in line.indent)):
+    if block.noun and not layout.nested and (line.indent != block.indent or (" " in line.indent and "\t" in line.indent)):
         block.troubles.append(
             ("mixed-indent", line.start - len(line.indent), line.start, line.word, "the indent of the lines above", "")
         )

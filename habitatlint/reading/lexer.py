@@ -30,6 +30,12 @@ class Lexeme:
         self.end_pos = end_pos
 
 
+def _order(terminal: Any) -> tuple[int, int, str]:
+    """Longer signs before shorter ones, so that `<=` is not read as `<`."""
+    sign = -len(terminal.pattern.value) if isinstance(terminal.pattern, PatternStr) else 0
+    return -terminal.priority, sign, terminal.name
+
+
 class WordLexer(Lexer):
     __future_interface__ = 2
 
@@ -37,7 +43,7 @@ class WordLexer(Lexer):
         #: word as written -> the keyword's terminal
         self.keywords: dict[str, str] = {}
         patterns, ignored = [], []
-        for terminal in sorted(lexer_conf.terminals, key=lambda t: (-t.priority, t.name)):
+        for terminal in sorted(lexer_conf.terminals, key=_order):
             value = terminal.pattern.value
             if terminal.name in lexer_conf.ignore:
                 ignored.append(terminal.pattern.to_regexp())

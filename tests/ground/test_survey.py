@@ -90,7 +90,8 @@ def test_turning_a_traverse_turns_its_adjusted_corners(legs: list[tuple[float, f
 
 def test_a_place_on_a_way_is_counted_from_its_first_point() -> None:
     assert along(BEND, 60) == pytest.approx((10, 50))
-    assert along(BEND, 0) == (0, 0) and along(BEND, 100.005) == (50, 50)
+    assert along(BEND, 0) == along(BEND, -0.005) == (0, 0)
+    assert along(BEND, 100.005) == (50, 50)
     for distance in (-1, 101):
         with pytest.raises(ValueError, match="not on a way"):
             along(BEND, distance)
@@ -145,6 +146,25 @@ def test_a_parallel_keeps_its_offset_through_a_bend_with_a_square_corner(
     corner = (-8, 58) if side == "left" else (8, 42)
     assert shapely.get_coordinates(parallel)[1] == pytest.approx(corner)
     assert parallel.coords[0] == pytest.approx((-8 if side == "left" else 8, 0))
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_a_parallel_runs_as_its_way_does_even_round_a_hairpin(side: Literal["left", "right"]) -> None:
+    hairpin = LineString([(0, 0), (60, 5), (0, 40), (60, 70)])
+    for way in (hairpin, hairpin.reverse()):
+        ends = shapely.get_point(beside(way, side, 4), [0, -1])
+        from_start, from_end = shapely.line_locate_point(way, ends)
+        assert from_start < 20 and from_end > way.length - 20
+
+
+def test_of_a_parallel_in_pieces_the_longest_counts() -> None:
+    # the room between the two arms is 10 wide behind a mouth of 4
+    flask = LineString([(0, 40), (0, 20), (-3, 20), (-3, 0), (7, 0), (7, 20), (4, 20), (4, 60)])
+    inside = beside(flask, "left", 2.5)
+    # round the room of 10 by 20, 2.5 in from its walls: 2 x (5 + 15); the mouth's own piece is shorter
+    assert inside.geom_type == "LineString" and inside.length == pytest.approx(40)
+    assert inside.bounds == pytest.approx((-0.5, 2.5, 4.5, 17.5))
+    assert shapely.distance(flask, inside) == pytest.approx(2.5)
 
 
 def test_a_way_may_be_followed_to_its_end_and_a_longer_reach_stops_there() -> None:

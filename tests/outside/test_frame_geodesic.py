@@ -23,7 +23,7 @@ def test_bearing_and_distance_from_the_anchor_are_the_geodesic_s(anchor: tuple[f
             east, north = walk((0.0, 0.0), [(bearing, distance)])[-1]
             latitude, longitude = frame.to_earth(float(east), float(north))
             azimuth, _, length = GEOD.inv(anchor[1], anchor[0], longitude, latitude)
-            # exact from the anchor, by the definition of the projection; 1 in 10^6 would not tell it from others
+            # exact from the anchor, by the projection's definition; 1 in 10^6 would not tell it from others
             assert length == pytest.approx(distance, abs=1e-6)
             assert math.remainder(azimuth - bearing, 360) == pytest.approx(0, abs=1e-5)
 

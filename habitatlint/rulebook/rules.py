@@ -1,0 +1,492 @@
+"""Rules and packs as read from `.rules` texts: lines assembled into rules, examples kept as texts."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date
+from typing import NamedTuple
+
+from habitatlint.findings import Level, Related, Slip
+from habitatlint.reading.blocks import Layout, Placed, read
+from habitatlint.reading.grammar import Grammar, Statement
+from habitatlint.reading.values import Written
+from habitatlint.rulebook.expressions import Each, RuleShape, Setting, conjuncts
+from habitatlint.source import Source, Span
+from habitatlint.units import Range
+
+EXAMPLES = ("broken", "kept", "mended")
+RULE_WORDS = frozenset(
+    "title limit list each where needs measure per report say many mark also because mend set remove turn "
+    "move split add formerly safety".split()
+)
+PACK_WORDS = frozenset("version author licence requires builds-on takes leaves set level about".split())
+ACTIONS = frozenset("set remove turn move split add".split())
+EVIDENCE = ("regulation", "extension", "journal", "analogue", "common-practice")
+
+
+class Limit(NamedTuple):
+    """A rule's limit: its default, its permitted range, and who says so. Sizes in base units."""
+
+    name: str
+    kind: str
+    value: object
+    unit: str
+    least: float | None
+    largest: float | None
+    evidence: str
+    source: str
+    span: Span
+
+
+class WordList(NamedTuple):
+    """A rule's `list`: words, and who says so."""
+
+    words: tuple[str, ...]
+    evidence: str
+    source: str
+    span: Span
+
+
+class Report(NamedTuple):
+    """At which level, when, and in what words; `many` for several."""
+
+    level: Level
+    when: Written | None
+    say: str
+    many: str
+    span: Span
+
+
+class Measure(NamedTuple):
+    name: str
+    value: Written
+    span: Span
+
+
+class Action(NamedTuple):
+    """One line of a mend: its word (`set`, `add` ...), the values, and for `add` its properties."""
+
+    word: str
+    values: tuple[Written, ...]
+    filled: tuple[Statement, ...]
+    span: Span
+
+
+class Remedy(NamedTuple):
+    """A `mend` of a rule: words, and what it does; nothing below it is advice."""
+
+    say: str
+    actions: tuple[Action, ...]
+    span: Span
+
+
+class Also(NamedTuple):
+    thing: Written
+    what: str
+
+
+class Caret(NamedTuple):
+    """What an example's caret line says of the line above it: columns count from 0 in the plan."""
+
+    line: int
+    start: int
+    end: int
+    says: str
+
+
+@dataclass(frozen=True)
+class Example:
+    """A plan that a rule breaks or keeps. `text` is dedented, its caret lines blank; `first_line`
+    is the line of the rule file on which it begins, `indent` what was taken from each line."""
+
+    kind: str
+    text: str
+    carets: tuple[Caret, ...]
+    span: Span
+    first_line: int
+    indent: int
+    today: date | None = None
+    settings: tuple[tuple[str, Written], ...] = ()
+    mended: str = ""
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One rule as read; `placed` gives spans to what stands in it."""
+
+    slug: str
+    pack: str
+    placed: Placed
+    title: str = ""
+    limits: Mapping[str, Limit] = field(default_factory=dict)
+    lists: Mapping[str, WordList] = field(default_factory=dict)
+    each: tuple[Each, ...] = ()
+    where: tuple[Written, ...] = ()
+    needs: tuple[Written, ...] = ()
+    measures: tuple[Measure, ...] = ()
+    per: tuple[Written, ...] = ()
+    reports: tuple[Report, ...] = ()
+    mark: Written | None = None
+    also: tuple[Also, ...] = ()
+    because: str = ""
+    remedies: tuple[Remedy, ...] = ()
+    formerly: tuple[str, ...] = ()
+    safety: bool = False
+    examples: tuple[Example, ...] = ()
+
+    @property
+    def name(self) -> str:
+        return f"{self.pack}/{self.slug}"
+
+    def span(self, part: Statement | Written | None = None) -> Span:
+        if part is None:
+            head = self.placed.parsed.head
+            return self.placed.span((head.start, head.end) if head else (0, 4))
+        return self.placed.span((part.start, part.end))
+
+    @property
+    def worst(self) -> Level:
+        return max((report.level for report in self.reports), default=Level.note)
+
+    @property
+    def evidence(self) -> tuple[str, str]:
+        """The evidence and source of the first limit or list, that of what is compared."""
+        for said in (*self.limits.values(), *self.lists.values()):
+            return said.evidence, said.source
+        return "", ""
+
+
+@dataclass(frozen=True)
+class Pack:
+    """A folder of rules. Slips are those of reading and of the checker."""
+
+    name: str
+    title: str = ""
+    version: str = ""
+    author: str = ""
+    licence: str = ""
+    requires: str = ""
+    about: str = ""
+    builds_on: tuple[str, ...] = ()
+    takes: tuple[str, ...] = ()
+    leaves: tuple[str, ...] = ()
+    changes: tuple[tuple[str, Written], ...] = ()
+    grades: tuple[tuple[str, Level], ...] = ()
+    rules: tuple[Rule, ...] = ()
+    slips: tuple[Slip, ...] = ()
+
+
+LAYOUT = Layout(
+    nouns=frozenset({"rule", "pack", *EXAMPLES}),
+    singles=frozenset(),
+    words={"rule": RULE_WORDS, "pack": PACK_WORDS},
+    runs_on=lambda noun, word: False,
+    nested=True,
+    wanted="`rule`, `pack`, `broken`, `kept` or `mended`",
+)
+
+
+def rule_grammar(texts: dict[str, str], cache: str | None = None) -> Grammar:
+    """The rule language's grammar from the texts of `rules.lark` and `values.lark`."""
+    return Grammar("rules", texts, RuleShape(), cache)
+
+
+def read_pack(name: str, sources: Iterable[Source], grammar: Grammar) -> Pack:
+    """A pack from its texts, in the order given. Whatever is wrong becomes a slip of the pack."""
+    rules: list[Rule] = []
+    slips: list[Slip] = []
+    head = Pack(name)
+    for source in sources:
+        body, examples = _without_examples(source)
+        placed = read(Source(source.name, body), grammar, LAYOUT)
+        placed = [one._replace(source=source) for one in placed]
+        for one in placed:
+            slips += _slips(one)
+        for one in placed:
+            if one.parsed.noun == "rule" and one.parsed.head is not None:
+                found = _examples(source, examples, placed, slips)
+                rules.append(_rule(name, one, found, slips))
+                examples = []
+            elif one.parsed.noun == "pack" and one.parsed.head is not None:
+                head = _head(head, one)
+    seen: dict[str, Rule] = {}
+    for rule in rules:
+        if rule.slug in seen:
+            related = Related(seen[rule.slug].span(), "the first rule of that name")
+            slips.append(Slip("name-used-twice", rule.span(), thing=f"rule {rule.slug}", found=rule.slug,
+                              why="the pack has a rule of that name", related=(related,)))  # fmt: skip
+        seen.setdefault(rule.slug, rule)
+    return replace(head, rules=tuple(seen.values()), slips=tuple(slips))
+
+
+def _slips(placed: Placed) -> Iterator[Slip]:
+    for trouble in placed.parsed.troubles:
+        hint = f"; did you mean `{trouble.suggestion}`?" if trouble.suggestion else ""
+        yield Slip(trouble.kind, placed.span(trouble), thing=placed.parsed.noun, found=trouble.found,
+                   expected="" if hint else trouble.expected, why=trouble.expected, hint=hint)  # fmt: skip
+
+
+class _Body(NamedTuple):
+    """Where an example's plan stands in the rule file."""
+
+    head: int
+    first_line: int
+    last_line: int
+
+
+_EXAMPLE_HEAD = re.compile(r"(broken|kept|mended)\b")
+
+
+def _without_examples(source: Source) -> tuple[str, list[_Body]]:
+    """The text with the bodies of examples blank, of the same length, and where those bodies are."""
+    kept: list[str] = []
+    bodies: list[_Body] = []
+    inside = False
+    for number, line in enumerate(source.text.splitlines(keepends=True), 1):
+        margin = bool(line.strip()) and line[0] not in " \t#"
+        if margin:
+            inside = bool(_EXAMPLE_HEAD.match(line))
+            if inside:
+                bodies.append(_Body(number, number + 1, number))
+        elif inside:
+            bodies[-1] = bodies[-1]._replace(last_line=number)
+            end = len(line) - len(line.rstrip("\r\n"))
+            line = " " * (len(line) - end) + line[len(line) - end :]
+        kept.append(line)
+    return "".join(kept), bodies
+
+
+_CARET = re.compile(r"^(\s*)(\^+)\s*(.*?)\s*$")
+
+
+def _examples(source: Source, bodies: list[_Body], placed: list[Placed], slips: list[Slip]) -> tuple[Example, ...]:
+    heads = {one.span((0, 0)).line: one for one in placed if one.parsed.noun in EXAMPLES}
+    found: list[Example] = []
+    for body in bodies:
+        head = heads.get(body.head)
+        if head is None or head.parsed.head is None:
+            continue
+        example = _example(source, body, head)
+        if example.kind != "mended":
+            found.append(example)
+        elif found and found[-1].kind == "broken":
+            found[-1] = replace(found[-1], mended=example.text)
+        else:
+            slips.append(Slip("syntax", example.span, thing="mended", found="mended",
+                              expected="`mended` below the `broken` plan it mends"))  # fmt: skip
+    return tuple(found)
+
+
+def _example(source: Source, body: _Body, head: Placed) -> Example:
+    lines = [source.line(number) for number in range(body.first_line, body.last_line + 1)]
+    indents = [len(line) - len(line.lstrip(" ")) for line in lines if line.strip()]
+    indent = min(indents, default=0)
+    carets: list[Caret] = []
+    kept: list[str] = []
+    marked = 0
+    for number, line in enumerate(lines, 1):
+        line = line[indent:] if line.strip() else ""
+        caret = _CARET.match(line)
+        if caret:
+            carets.append(Caret(marked, len(caret[1]), len(caret[1]) + len(caret[2]), caret[3]))
+            line = ""
+        elif line.strip():
+            marked = number
+        kept.append(line)
+    assert head.parsed.head is not None
+    values = head.parsed.head.values
+    today = next((value.value for value in values if value.kind == "date"), None)
+    settings = tuple((value.value.limit, value.value.value) for value in values if isinstance(value.value, Setting))
+    return Example(
+        head.parsed.noun, "\n".join(kept) + "\n", tuple(carets), head.span(head.parsed.head),
+        body.first_line, indent, today, settings,
+    )  # fmt: skip
+
+
+class _Assembly:
+    """A rule's lines put together, in the order they were written."""
+
+    def __init__(self, placed: Placed, slips: list[Slip]) -> None:
+        self.placed = placed
+        self.slips = slips
+        self.limits: dict[str, Limit] = {}
+        self.lists: dict[str, WordList] = {}
+        self.each: list[Each] = []
+        self.where: list[Written] = []
+        self.needs: list[Written] = []
+        self.measures: list[Measure] = []
+        self.per: list[Written] = []
+        self.reports: list[Report] = []
+        self.also: list[Also] = []
+        self.remedies: list[Remedy] = []
+        self.once: dict[str, Written] = {}
+        self.formerly: list[str] = []
+        self.safety = False
+
+    def take(self, statement: Statement) -> None:
+        handler = getattr(self, "_" + statement.rule, None)
+        if handler is None:
+            self.once[statement.word] = statement.values[0]
+        else:
+            handler(statement)
+
+    def told(self, kind: str, statement: Statement, why: str) -> None:
+        span = self.placed.span(statement)
+        self.slips.append(Slip(kind, span, thing="rule", found=statement.word, expected=why, why=why))
+
+    def _limit(self, statement: Statement) -> None:
+        name, value, *rest = statement.values
+        bounds = next((one.value for one in rest if isinstance(one.value, Range)), None)
+        evidence = next(str(one.value) for one in rest if one.kind == "word")
+        source = next((str(one.value) for one in rest if one.kind == "text"), "")
+        least = bounds.least.size if bounds else None
+        largest = bounds.largest.size if bounds else None
+        constant = value.value
+        if bounds and bounds.least.kind != constant.kind:
+            self.told("bad-value", statement, f"the range is a {bounds.least.kind}, the limit a {constant.kind}")
+            least = largest = None
+        self.limits[str(name.value)] = Limit(
+            str(name.value), constant.kind, constant.value, constant.unit, least, largest, evidence, source,
+            self.placed.span(statement),
+        )  # fmt: skip
+
+    def _list(self, statement: Statement) -> None:
+        words = [str(value.value) for value in statement.values if value.kind == "name"]
+        evidence = next(str(value.value) for value in statement.values if value.value in EVIDENCE)
+        source = next((str(value.value) for value in statement.values if value.kind == "text"), "")
+        self.lists[words[0]] = WordList(tuple(words[1:]), evidence, source, self.placed.span(statement))
+
+    def _each(self, statement: Statement) -> None:
+        name, _, plural, *others = statement.values
+        self.each.append(Each(str(name.value), plural, None))
+        self.each += [other.value for other in others if isinstance(other.value, Each)]
+
+    def _where(self, statement: Statement) -> None:
+        self.where += conjuncts(statement.values[0])
+
+    def _needs(self, statement: Statement) -> None:
+        self.needs.append(statement.values[0])
+
+    def _measure(self, statement: Statement) -> None:
+        name, _, value = statement.values
+        self.measures.append(Measure(str(name.value), value, self.placed.span(statement)))
+
+    def _per(self, statement: Statement) -> None:
+        self.per += [value for value in statement.values if value.kind not in ("word",) and value.value != ","]
+
+    def _report(self, statement: Statement) -> None:
+        level = Level[str(statement.values[0].value)]
+        when = next((value for value in statement.values if value.kind == "compare"), None)
+        texts = [str(value.value) for value in statement.values if value.kind == "text"]
+        say, many = (*texts, "", "")[:2]
+        self.reports.append(Report(level, when, say, many, self.placed.span(statement)))
+
+    def _say(self, statement: Statement) -> None:
+        texts = [str(value.value) for value in statement.values if value.kind == "text"]
+        if not self.reports:
+            self.told("syntax", statement, "`say` below its `report`")
+        elif texts:
+            last = self.reports[-1]
+            self.reports[-1] = last._replace(say=texts[0], many=texts[1] if len(texts) > 1 else last.many)
+
+    def _many(self, statement: Statement) -> None:
+        if not self.reports:
+            self.told("syntax", statement, "`many` below its `report`")
+        else:
+            self.reports[-1] = self.reports[-1]._replace(many=str(statement.values[0].value))
+
+    def _also(self, statement: Statement) -> None:
+        thing, *what = statement.values
+        self.also.append(Also(thing, str(what[0].value) if what else ""))
+
+    def _safety(self, statement: Statement) -> None:
+        self.safety = True
+
+    def _formerly(self, statement: Statement) -> None:
+        self.formerly.append(str(statement.values[0].value))
+
+    def _mend(self, statement: Statement) -> None:
+        self.remedies.append(Remedy(str(statement.values[0].value), (), self.placed.span(statement)))
+
+    def _action(self, statement: Statement) -> None:
+        if not self.remedies:
+            return self.told("syntax", statement, f"`{statement.word}` below a `mend`")
+        last = self.remedies[-1]
+        action = Action(statement.word, statement.values, (), self.placed.span(statement))
+        self.remedies[-1] = last._replace(actions=(*last.actions, action))
+        return None
+
+    _set_property = _remove_property = _turn = _move = _split = _add = _action
+
+    def _filled(self, statement: Statement) -> None:
+        """A property of a block that a mend adds."""
+        last = self.remedies[-1] if self.remedies else None
+        if last is None or not last.actions or last.actions[-1].word != "add":
+            return self.told("unknown-word", statement, "a word of the rule language, or a property below `add`")
+        add = last.actions[-1]
+        grown = add._replace(filled=(*add.filled, statement))
+        self.remedies[-1] = last._replace(actions=(*last.actions[:-1], grown))
+        return None
+
+
+def _rule(pack: str, placed: Placed, examples: tuple[Example, ...], slips: list[Slip]) -> Rule:
+    assembly = _Assembly(placed, slips)
+    for statement in placed.parsed.statements:
+        assembly.take(statement)
+    head = placed.parsed.head
+    assert head is not None
+    once = assembly.once
+    return Rule(
+        slug=str(head.values[0].value),
+        pack=pack,
+        placed=placed,
+        title=str(once["title"].value) if "title" in once else "",
+        limits=assembly.limits,
+        lists=assembly.lists,
+        each=tuple(assembly.each),
+        where=tuple(assembly.where),
+        needs=tuple(assembly.needs),
+        measures=tuple(assembly.measures),
+        per=tuple(assembly.per),
+        reports=tuple(assembly.reports),
+        mark=once.get("mark"),
+        also=tuple(assembly.also),
+        because=str(once["because"].value) if "because" in once else "",
+        remedies=tuple(assembly.remedies),
+        formerly=tuple(assembly.formerly),
+        safety=assembly.safety,
+        examples=examples,
+    )
+
+
+def _head(pack: Pack, placed: Placed) -> Pack:
+    """What a pack says of itself."""
+    said: dict[str, list[Statement]] = {}
+    for statement in placed.parsed.statements:
+        said.setdefault(statement.word, []).append(statement)
+
+    def text(word: str) -> str:
+        return str(said[word][0].values[0].value) if word in said else ""
+
+    def names(word: str) -> tuple[str, ...]:
+        return tuple(str(value.value) for line in said.get(word, []) for value in line.values if value.kind == "name")
+
+    head = placed.parsed.head
+    assert head is not None
+    title = next((str(value.value) for value in head.values if value.kind == "text"), "")
+    changes = tuple((str(line.values[0].value), line.values[1]) for line in said.get("set", []))
+    grades = tuple((str(line.values[0].value), Level[str(line.values[1].value)]) for line in said.get("level", []))
+    return replace(
+        pack, title=title, version=text("version"), author=text("author"), licence=text("licence"),
+        requires=text("requires"), about=text("about"), builds_on=names("builds-on"), takes=names("takes"),
+        leaves=names("leaves"), changes=changes, grades=grades,
+    )  # fmt: skip
+
+
+def placeholders(say: str) -> list[tuple[str, ...]]:
+    """The references in braces of a rule's words."""
+    return [tuple(found.split(".")) for found in re.findall(r"\{([a-z][a-z0-9.-]*)\}", say)]
+
+
