@@ -75,6 +75,14 @@ FIRM = frozenset(
 )  # fmt: skip
 
 
+#: every kind of slip that the reader, the ground and the pipeline tell
+SLIPS = FIRM | {
+    "cut-too-high", "off-property", "cut-pocket-without-cut", "row-outside-pocket", "bed-outside-pocket",
+    "dates-out-of-order", "winds-do-not-add", "unused-entry", "work-without-step", "step-without-work",
+    "unknown-species",
+}  # fmt: skip
+
+
 class Edit(NamedTuple):
     """A stretch of text and what is to stand there instead."""
 

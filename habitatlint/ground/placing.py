@@ -223,10 +223,11 @@ class Placer:
         return [(float(east), float(north)) for east, north in shapely.get_coordinates(parallel)]
 
     def _around(self, block: Block, piece: Written, around: Around) -> list[tuple[float, float]]:
-        grown = survey.around(self.named(block, around.thing), self.metres(around.distance))
-        if grown.is_empty or not isinstance(grown, Polygon):
-            self._slip("bad-value", block, piece, why="nothing is left of that outline")
-            raise _Nowhere
+        try:
+            grown = survey.around(self.named(block, around.thing), self.metres(around.distance))
+        except ValueError as error:
+            self._slip("bad-value", block, piece, why=str(error))
+            raise _Nowhere from None
         ring = shapely.get_coordinates(grown.exterior)
         return [(float(east), float(north)) for east, north in ring]
 

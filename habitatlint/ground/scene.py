@@ -16,7 +16,7 @@ from habitatlint.findings import Slip
 from habitatlint.ground.columns import Column, Place, Table, column
 from habitatlint.ground.cuts import LAYING, CutTrees, lay_out
 from habitatlint.ground.placing import WIDTHS, Placer
-from habitatlint.language.blocks import BLOCKS, Block, Boundary, Food, Path, Pocket, Work
+from habitatlint.language.blocks import BLOCKS, Block, Boundary, Cutting, Food, Path, Pocket, Work
 from habitatlint.language.plan import PlanText
 from habitatlint.language.properties import Property
 from habitatlint.reading.grammar import Statement
@@ -81,6 +81,10 @@ _TREE_FIELDS = {
 _STEP_FIELDS = {"number": "number", "title": "text", "by": "thing:crews", "first": "date", "last": "date"}
 _BED_FIELDS = {"pocket": "thing:pockets", "number": "count", "at": "place", "shape": "shape"}
 _CUTTING_FIELDS = {"pocket": "thing:pockets", "block": "name", "single": "truth", "trees": "things:trees"}
+_CUT_FIELDS = {
+    **{field: kind for field, kind in _block_fields("row").items() if field not in ("stumps", "spacing", "count")},
+    "live": "truth", "counted": "truth", "pocket": "thing:pockets",
+}  # fmt: skip
 _SLIP_FIELDS = {
     "kind": "word", "thing": "text", "found": "text", "expected": "text", "hint": "text", "why": "text",
     "size": "length", "limit": "length", "share": "share", "count": "count", "place": "place", "name": "name",
@@ -94,6 +98,7 @@ FIELDS: dict[str, dict[str, str]] = {
     "steps": _STEP_FIELDS,
     "beds": _BED_FIELDS,
     "cuttings": _CUTTING_FIELDS,
+    "cuts": _CUT_FIELDS,
     "slips": _SLIP_FIELDS,
 }
 FIELDS["plans"]["stage"] = "word"
@@ -122,6 +127,7 @@ class Scene:
             "steps": _steps_table,
             "beds": _beds_table,
             "cuttings": _cuttings_table,
+            "cuts": _cuts_table,
         }
         self._fields: dict[str, dict[str, Callable[[Scene], Column]]] = {}
         #: results of measures, by the measure and what it was asked
@@ -238,21 +244,9 @@ def _block_table(scene: Scene, plural: str) -> Table:
     plan = scene.plan
     if plural == "plans" and not blocks:
         return _headless(plan)
-    table = Table(
-        plural, len(blocks), lambda row: blocks[row].label, lambda row: blocks[row].name, lambda row: blocks[row].span()
-    )
-    table.written = lambda row, field: _where(plan, blocks[row], field)
-    table.add("name", lambda: column("name", [block.name for block in blocks]))
-    table.add("title", lambda: column("text", [block.title for block in blocks]))
-    table.add("shape", lambda: _shapes(scene, blocks))
     noun = next(noun for noun, plural_ in PLURALS.items() if plural_ == plural)
     kind = next(block for block in BLOCKS if block.noun == noun)
-    for word, prop in kind.properties.items():
-        if prop.takes == "sizes":
-            for part, prefix in enumerate(("least-", "", "largest-")):
-                table.add(prefix + word, lambda word=word, part=part: _size_column(plan, blocks, word, part))  # type: ignore[misc]
-        elif of_kind := kind_of(prop):
-            table.add(word, lambda word=word, of_kind=of_kind: _property(scene, blocks, word, of_kind))  # type: ignore[misc]
+    table = _blocks_as_table(scene, plural, blocks, kind)
     if plural == "plans":
         table.add("stage", lambda: column("word", [plan.stage for _ in blocks]))
     if plural == "paths":
@@ -261,6 +255,25 @@ def _block_table(scene: Scene, plural: str) -> Table:
     if plural == "pockets":
         table.add("cut", lambda: column("truth", cut_pockets(scene)))
         table.add("cover", lambda: column("word", pocket_covers(scene)))
+    return table
+
+
+def _blocks_as_table(scene: Scene, plural: str, blocks: list[Block], kind: type[Block]) -> Table:
+    """Blocks as a table of what they say, by the properties of their kind."""
+    plan = scene.plan
+    table = Table(
+        plural, len(blocks), lambda row: blocks[row].label, lambda row: blocks[row].name, lambda row: blocks[row].span()
+    )
+    table.written = lambda row, field: _where(plan, blocks[row], field)
+    table.add("name", lambda: column("name", [block.name for block in blocks]))
+    table.add("title", lambda: column("text", [block.title for block in blocks]))
+    table.add("shape", lambda: _shapes(scene, blocks))
+    for word, prop in kind.properties.items():
+        if prop.takes == "sizes":
+            for part, prefix in enumerate(("least-", "", "largest-")):
+                table.add(prefix + word, lambda word=word, part=part: _size_column(plan, blocks, word, part))  # type: ignore[misc]
+        elif of_kind := kind_of(prop):
+            table.add(word, lambda word=word, of_kind=of_kind: _property(scene, blocks, word, of_kind))  # type: ignore[misc]
     return table
 
 
@@ -285,7 +298,8 @@ def _where(plan: PlanText, block: Block, field: str) -> Place | None:
 
 
 def _shapes(scene: Scene, blocks: list[Block]) -> Column:
-    return column("shape", [scene.shape_of(block) for block in blocks], "it has no place on the ground")
+    # a thing without a place has been told as a slip: nothing more is said of it
+    return column("shape", [scene.shape_of(block) for block in blocks])
 
 
 def _size_column(plan: PlanText, blocks: list[Block], word: str, part: int) -> Column:
@@ -417,7 +431,7 @@ def _trees_table(scene: Scene) -> Table:
     for field in ("stem", "top", "fallen", "barrier", "shape"):
         of = "fallen" if field == "shape" else field
         add(field, lambda of=of: getattr(trees, of), "shape", lambda: trees.lies,  # type: ignore[misc]
-            estimated=lambda: trees.estimated, why="no tree lies there")  # fmt: skip
+            estimated=lambda: trees.estimated)  # fmt: skip
     add("live", lambda: trees.live, "truth")
     add("treated", lambda: trees.treated, "truth")
     add("lying", lambda: trees.lies, "truth")
@@ -475,6 +489,46 @@ def _beds_table(scene: Scene) -> Table:
     table.add("at", lambda: column("place", [row[4] for row in rows]))
     table.add("shape", lambda: column("shape", [row[4] for row in rows]))
     return table
+
+
+def _cuts_table(scene: Scene) -> Table:
+    """Every row, patch and tree, as blocks: what is judged by what is written and not tree by tree."""
+    blocks = [block for block in scene.plan.blocks if block.noun in ("row", "patch", "tree") and not block.broken]
+    table = _blocks_as_table(scene, "cuts", blocks, Cutting)
+    table.add("shape", lambda: _cut_shapes(scene, blocks))
+    pockets = [scene.row_of("pockets", name) if (name := _pocket_of(scene, block)) else None for block in blocks]
+    table.add("pocket", lambda: column("thing:pockets", pockets, "it belongs to no pocket"))
+    counted = [scene.design or scene.plan.value(block, "done") is not None for block in blocks]
+    table.add("counted", lambda: column("truth", counted))
+    live = {scene.trees.blocks[index].name for index in np.unique(scene.trees.block[scene.trees.live])}
+    table.add("live", lambda: column("truth", [block.name in live for block in blocks]))
+    return table
+
+
+def _pocket_of(scene: Scene, block: Block) -> str:
+    named = scene.plan.word(block, "in")
+    if named:
+        return named
+    trees = scene.trees
+    here = [index for index, other in enumerate(trees.blocks) if other is block]
+    found = trees.pocket[np.isin(trees.block, here)] if here else np.empty(0, int)
+    found = found[found >= 0]
+    return scene.plan.of(Pocket)[int(found[0])].name if len(found) else ""
+
+
+def _cut_shapes(scene: Scene, blocks: list[Block]) -> Column:
+    shapes: list[Any] = []
+    for block in blocks:
+        shape = scene.shape_of(block)
+        if shape is None and block.noun == "patch":
+            pocket = scene.plan.names.get(scene.plan.word(block, "in"))
+            shape = scene.shape_of(pocket) if pocket is not None else None
+        if shape is None and block.noun == "tree":
+            rows = [index for index, other in enumerate(scene.trees.blocks) if other is block]
+            here = np.flatnonzero(np.isin(scene.trees.block, rows))
+            shape = scene.trees.stump[here[0]] if len(here) else None
+        shapes.append(shape)
+    return column("shape", shapes)
 
 
 def _cuttings_table(scene: Scene) -> Table:

@@ -148,7 +148,7 @@ _QUANTITY = re.compile(r"(-?[0-9.]+)[ \t]*(.*)", re.DOTALL)
 _RANGE = re.compile(r"(-?[0-9]+(?:\.[0-9]+)?)[ \t]?(%|[a-zA-Z/]*)\.\.(-?[0-9]+(?:\.[0-9]+)?)[ \t]?(.*)", re.DOTALL)
 _QUADRANT = re.compile(r"([NS])([0-9.]+)(?:[d°-]([0-9]+)'?(?:-?([0-9.]+)\"?)?|[d°])?([EW])")
 _EARTH = re.compile(r"([0-9.]+)(?:[ \t]+([0-9.]+))?([NS]),([0-9.]+)(?:[ \t]+([0-9.]+))?([EW])")
-_ESCAPE = re.compile(r"\\(\r?\n[ \t]*|.)", re.DOTALL)
+_ESCAPE = re.compile(r"[ \t]*\\[ \t]*(\r?\n[ \t]*)|\\(.)", re.DOTALL)
 
 
 def _number(text: str) -> float:
@@ -266,7 +266,7 @@ def _text(token: str) -> str:
     body = token[1:-1]
     if "\\" not in body:
         return body
-    return _ESCAPE.sub(lambda found: " " if found[1][0] in "\r\n" else found[1], body)
+    return _ESCAPE.sub(lambda found: " " if found[1] else found[2], body)
 
 
 def _part(token: str) -> Part:

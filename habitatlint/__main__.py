@@ -1,0 +1,5 @@
+"""`python -m habitatlint`."""
+
+from habitatlint.cli.main import main
+
+main()

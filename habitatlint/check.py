@@ -1,0 +1,301 @@
+"""The pipeline: a plan's text in, a report out. Reads no disk, no clock, no environment."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+
+from habitatlint.findings import Fact, Finding, Level, Policy, Related, Slip
+from habitatlint.ground.record import record
+from habitatlint.ground.scene import Scene, slips_table
+from habitatlint.language.blocks import SetLevel, SetLimit, UsePack, Waive
+from habitatlint.language.plan import Find, IncludeTrouble, PlanText, find_nothing, read_plan
+from habitatlint.measures.vocabulary import Vocabulary
+from habitatlint.reading.blocks import Memory
+from habitatlint.reading.grammar import Grammar
+from habitatlint.rulebook.book import Rulebook, limit_fact, within
+from habitatlint.rulebook.evaluation import Context
+from habitatlint.rulebook.judging import NotJudged, judge
+from habitatlint.rulebook.rules import Pack, Rule
+from habitatlint.source import Source
+
+#: the pack that a `use pack` names, seen from the plan; raises IncludeTrouble
+FindPack = Callable[[str, Source], Pack]
+
+
+def find_no_pack(path: str, source: Source) -> Pack:
+    raise IncludeTrouble("no pack can be read here")
+
+
+@dataclass(frozen=True)
+class Library:
+    """What a plan may ask for by name: the language's grammar, measures, other files, packs."""
+
+    plan_grammar: Grammar
+    vocabulary: Vocabulary
+    find: Find = find_nothing
+    find_pack: FindPack = find_no_pack
+
+
+@dataclass(frozen=True)
+class Report:
+    """What was found in one plan; findings and waived ones in the order of their places."""
+
+    source: Source
+    plan: PlanText
+    scene: Scene
+    findings: tuple[Finding, ...]
+    waived: tuple[Finding, ...]
+    #: the rules that were judged
+    rules: tuple[Rule, ...]
+
+    @property
+    def units(self) -> str:
+        return self.plan.units
+
+    def worst(self) -> Level:
+        return max((finding.level for finding in self.findings), default=Level.off)
+
+
+@dataclass
+class _Set:
+    """Limits, levels and slips that come of the plan's own lines."""
+
+    limits: dict[str, Fact] = field(default_factory=dict)
+    levels: dict[str, Level] = field(default_factory=dict)
+    slips: list[Slip] = field(default_factory=list)
+
+
+def check(
+    source: Source, library: Library, rulebook: Rulebook, policy: Policy, memory: Memory | None = None
+) -> Report:
+    """Reads a plan, puts it on the ground and judges it by every rule in force.
+
+    Never raises for what the text says: whatever is wrong in it is a finding.
+    """
+    plan = read_plan(source, library.plan_grammar, library.find, memory, fragment=policy.fragment)
+    scene = Scene(plan)
+    library.vocabulary.open(scene)
+    slips = [*plan.slips, *scene.slips, *record(scene)]
+    rulebook = _with_used_packs(plan, library, rulebook, slips)
+    said = _said(plan, rulebook)
+    slips += said.slips
+    levels = {**rulebook.changed_levels, **policy.levels, **said.levels}
+    limits = {**rulebook.changed_limits, **policy.limits, **said.limits}
+    rules = [rule for rule in rulebook.rules if levels.get(rule.name) is not Level.off or _is_record(rule)]
+
+    def judged(over: Iterable[Rule], seen: list[Slip]) -> tuple[list[Finding], list[NotJudged]]:
+        found: list[Finding] = []
+        unjudged: list[NotJudged] = []
+        table = slips_table(scene, seen)
+        for rule in over:
+            context = Context(
+                scene, library.vocabulary, _limits(rule, limits),
+                {name: words.words for name, words in rule.lists.items()}, policy.today.toordinal(), {"slips": table},
+            )  # fmt: skip
+            judgement = judge(rule, context)
+            found += [_graded(finding, rule, levels) for finding in judgement.findings]
+            unjudged += judgement.not_judged
+        return [finding for finding in found if finding.level is not Level.off], unjudged
+
+    findings, unjudged = judged(rules, slips)
+    findings, waived, waiver_slips = _waive(plan, rulebook, findings, policy)
+    last = [*waiver_slips, *_not_judged(unjudged)]
+    if last:
+        findings += judged([rule for rule in rules if _is_record(rule)], last)[0]
+    ordered = sorted(_once(findings), key=lambda finding: finding.order)
+    waived.sort(key=lambda finding: finding.order)
+    return Report(source, plan, scene, tuple(ordered), tuple(waived), tuple(rules))
+
+
+def _is_record(rule: Rule) -> bool:
+    """A rule over slips; of reading and naming they are told whatever the levels say."""
+    return any(each.plural.value.parts == ("slips",) for each in rule.each)
+
+
+def _limits(rule: Rule, changed: Mapping[str, Fact]) -> dict[str, Fact]:
+    return {
+        name: changed.get(f"{rule.name}.{name}", limit_fact(limit)) for name, limit in rule.limits.items()
+    }
+
+
+def _graded(finding: Finding, rule: Rule, levels: Mapping[str, Level]) -> Finding:
+    """A finding at the level that plan, project and packs set: it caps a rule of several levels."""
+    level = levels.get(rule.name)
+    if level is None or finding.firm:
+        return finding
+    several = len({report.level for report in rule.reports}) > 1
+    return replace(finding, level=min(level, finding.level) if several else level)
+
+
+def _once(findings: list[Finding]) -> list[Finding]:
+    """Findings without those that say the same of the same place twice."""
+    seen: set[tuple[object, ...]] = set()
+    kept = []
+    for finding in findings:
+        key = (*finding.order, tuple(sorted((name, fact.value) for name, fact in finding.facts.items())))
+        if key not in seen:
+            seen.add(key)
+            kept.append(finding)
+    return kept
+
+
+def _with_used_packs(plan: PlanText, library: Library, rulebook: Rulebook, slips: list[Slip]) -> Rulebook:
+    packs = []
+    for use in plan.of(UsePack):
+        value = use.head[-1]
+        try:
+            pack = library.find_pack(str(value.value), use.placed.source)
+        except IncludeTrouble as error:
+            slips.append(Slip("include-trouble", use.span(value), thing="use pack", found=str(value.value), why=str(error)))
+            continue
+        packs.append(pack)
+        slips += pack.slips
+    return rulebook.with_packs(packs)
+
+
+def _said(plan: PlanText, rulebook: Rulebook) -> _Set:
+    """What `set` and `level` lines ask, and what is wrong with them."""
+    said = _Set()
+    for block in plan.of(SetLimit):
+        _set_limit(block, rulebook, said)
+    for line in plan.of(SetLevel):
+        name, level = line.head[0], line.head[1]
+        rule = rulebook.find(str(name.value))
+        if rule is None:
+            said.slips.append(_no_rule(line, name, rulebook, "level"))
+        else:
+            said.levels[rule.name] = Level[str(level.value)]
+    return said
+
+
+def _no_rule(block: SetLevel | SetLimit | Waive, name: object, rulebook: Rulebook, thing: str) -> Slip:
+    text = str(getattr(name, "value", ""))
+    slug = text.partition(".")[0] if thing == "set" else text
+    likely = rulebook.like(slug)
+    hint = f"; did you mean `{likely}`?" if likely else ""
+    return Slip("unknown-name", block.span(name), thing=thing, found=slug, expected="the name of a rule",  # type: ignore[arg-type]
+                why=f"`{thing}` takes the name of a rule", hint=hint)  # fmt: skip
+
+
+def _set_limit(block: SetLimit, rulebook: Rulebook, said: _Set) -> None:
+    name, value = block.head[0], block.head[1]
+    slug, _, limit_name = str(name.value).rpartition(".")
+    rule = rulebook.find(slug)
+    if rule is None:
+        said.slips.append(_no_rule(block, name, rulebook, "set"))
+        return
+    limit = rule.limits.get(limit_name)
+    if limit is None:
+        known = ", ".join(f"`{one}`" for one in rule.limits)
+        why = f"its limits are {known}" if known else "it has no limits"
+        said.slips.append(Slip("unknown-name", block.span(name), thing=f"rule {rule.slug}", found=limit_name, why=why,
+                               expected=f"a limit of {rule.slug}"))  # fmt: skip
+        return
+    fact = _as_fact(value)
+    if within(limit, fact):
+        said.limits[f"{rule.name}.{limit_name}"] = fact
+        return
+    least = Fact(limit.least, limit.kind, limit.unit)
+    said.slips.append(
+        Slip("limit-out-of-range", block.span(value), thing=f"rule {rule.slug}", found=str(value.value),
+             why="of another kind than the limit" if fact.kind != limit.kind else "beyond its permitted range",
+             size=fact if fact.kind == "length" else None, limit=least if limit.kind == "length" else None,
+             expected=_range(limit.least, limit.largest, limit.kind, limit.unit))
+    )  # fmt: skip
+
+
+def _range(least: float | None, largest: float | None, kind: str, unit: str) -> str:
+    from habitatlint.units import show
+
+    if least is None or largest is None:
+        return f"a {kind}"
+    return f"{show(least, kind, unit=unit if kind == 'length' else '')} to {show(largest, kind, unit=unit if kind == 'length' else '')}"
+
+
+def _as_fact(value: object) -> Fact:
+    written = getattr(value, "value", None)
+    kind = str(getattr(value, "kind", ""))
+    if hasattr(written, "unit"):
+        return Fact(written.size, written.kind, written.unit)
+    if kind in ("bearing", "wind"):
+        return Fact(written.degrees, "angle", "deg")  # type: ignore[union-attr]
+    if kind == "date":
+        return Fact(written.toordinal(), "date")  # type: ignore[union-attr]
+    return Fact(written, "window" if kind == "day" else kind)
+
+
+def _waive(
+    plan: PlanText, rulebook: Rulebook, findings: list[Finding], policy: Policy
+) -> tuple[list[Finding], list[Finding], list[Slip]]:
+    """Findings that no waiver accepts, those that one does, and what is wrong with the waivers."""
+    slips: list[Slip] = []
+    waived: list[Finding] = []
+    for waiver in plan.of(Waive):
+        values = waiver.head
+        names = [value for value in values if value.kind == "name"]
+        rule_name, on = names[0], [str(value.value) for value in names[1:]]
+        until = next(value for value in values if value.kind == "date")
+        because = next(str(value.value) for value in values if value.kind == "text")
+        rule = rulebook.find(str(rule_name.value))
+        if rule is None:
+            slips.append(_no_rule(waiver, rule_name, rulebook, "waive"))
+            continue
+        unknown = [value for value in names[1:] if str(value.value) not in plan.names and str(value.value) not in plan.ghosts]
+        for value in unknown:
+            from habitatlint.reading.grammar import near
+
+            likely = near(str(value.value), plan.names)
+            hint = f"; did you mean `{likely}`?" if likely else ""
+            slips.append(Slip("unknown-name", waiver.span(value), thing="waive", found=str(value.value),
+                              why="nothing in the plan has that name", hint=hint))  # fmt: skip
+        if unknown:
+            continue
+        if until.value < policy.today:
+            slips.append(Slip("waiver-stale", waiver.span(until), thing=rule.slug, found=str(until.value), why=because))
+            continue
+        matched = [
+            finding
+            for finding in findings
+            if finding.rule == rule.name and not finding.firm and _is_on(finding, on)
+        ]
+        if not matched:
+            where = f" on {' and '.join(on)}" if on else " on the plan as a whole"
+            slips.append(Slip("waiver-idle", waiver.span(), thing=rule.slug, found=where, why=because))
+            continue
+        waived += [replace(finding, waived=because) for finding in matched]
+        findings = [finding for finding in findings if not any(finding is one for one in matched)]
+    return findings, waived, slips
+
+
+def _is_on(finding: Finding, names: list[str]) -> bool:
+    """Without names, only findings on the plan as a whole."""
+    return set(names) <= finding.names if names else not finding.names
+
+
+def _not_judged(unjudged: list[NotJudged]) -> list[Slip]:
+    """One slip for each rule, or for rules that miss the same, with all the things they are on."""
+    by_reason: dict[tuple[str, str], list[NotJudged]] = {}
+    for one in unjudged:
+        by_reason.setdefault((one.rule, one.why), []).append(one)
+    groups: dict[tuple[str, tuple[tuple[str, int], ...]], list[tuple[str, list[NotJudged]]]] = {}
+    for (rule, why), ones in by_reason.items():
+        key = (why, tuple(sorted((one.span.source.name, one.span.start) for one in ones)))
+        groups.setdefault(key, []).append((rule, ones))
+    slips = []
+    for (why, _), entries in sorted(groups.items(), key=lambda group: group[0]):
+        rules = sorted(rule for rule, _ in entries)
+        ones = sorted(entries[0][1], key=lambda one: one.span.order)
+        labels = list(dict.fromkeys(one.label for one in ones))
+        related = tuple(Related(one.span, one.label) for one in ones[1:])
+        slips.append(Slip("not-judged", ones[0].span, thing=_few(labels), found=_few(rules), why=why, related=related,
+                          name=ones[0].name))  # fmt: skip
+    return slips
+
+
+def _few(names: list[str], most: int = 4) -> str:
+    if len(names) > most:
+        return f"{', '.join(names[:most])} and {len(names) - most} more"
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+

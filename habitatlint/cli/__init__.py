@@ -1,0 +1,1 @@
+"""The command line: arguments, exit status, and the only printing."""

@@ -1,0 +1,142 @@
+"""`habitatlint`: its commands and their exit status."""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from datetime import date
+
+import click
+
+from habitatlint import __version__
+
+#: exit status: nothing at or above the failing level; findings; the command could not do its work
+CLEAN, FOUND, FAILED = 0, 1, 2
+
+
+class _Group(click.Group):
+    """Keeps the user's mistake and our bug apart."""
+
+    def main(self, *args: object, **kwargs: object) -> object:  # type: ignore[override]
+        from habitatlint.files import FileTrouble
+
+        try:
+            return super().main(*args, **kwargs)  # type: ignore[arg-type]
+        except FileTrouble as trouble:
+            click.echo(f"habitatlint: {trouble}", err=True)
+        except BrokenPipeError:
+            # the reader of our output has gone: nothing is left to say, and nothing to flush to
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        except RecursionError:
+            click.echo("habitatlint: the text nests too deeply to be read; simplify it", err=True)
+        except Exception as error:  # the last line of defence: a bug of ours, told as ours
+            click.echo(
+                f"habitatlint: a fault of this program, not of your plan: {type(error).__name__}: {error}; "
+                f"please report it with the plan (habitatlint {__version__}); HABITATLINT_DEBUG=1 shows more",
+                err=True,
+            )
+            if os.environ.get("HABITATLINT_DEBUG"):
+                raise
+        sys.exit(FAILED)
+
+
+@click.group(cls=_Group, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="habitatlint")
+def main() -> None:
+    """Checks plans of deer habitat before the saw does.
+
+    A plan is a text file that ends in .habitat; begin one with `habitatlint new my-farm.habitat`.
+    """
+
+
+def _colour() -> bool:
+    return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def _day(context: click.Context, parameter: click.Parameter, value: str | None) -> date:
+    if value is None:
+        return date.today()
+    try:
+        return date.fromisoformat(value)
+    except ValueError:
+        raise click.BadParameter(f"`{value}` is no date such as 2026-02-10") from None
+
+
+@main.command()
+@click.argument("plans", nargs=-1, required=True, metavar="PLAN...")
+@click.option("--as", "form", type=click.Choice(["text", "gnu", "json"]), default="text", show_default=True,
+              help="How findings are shown.")  # fmt: skip
+@click.option("--name", default="standard-input.habitat", show_default=True, help="What a plan read from - is called.")
+@click.option("--today", callback=_day, metavar="DATE", help="The day to judge by, such as 2026-02-10; today if left out.")
+@click.option("--fail-on", type=click.Choice(["error", "warning", "note"]), default="error", show_default=True,
+              help="The level from which findings fail the command.")  # fmt: skip
+def check(plans: tuple[str, ...], form: str, name: str, today: date, fail_on: str) -> None:
+    """Read plans (files, folders, or - for standard input) and tell what is wrong with them.
+
+    Exit status: 0 nothing at or above the failing level, 1 findings, 2 the command could not do its
+    work.
+    """
+    from habitatlint import files
+    from habitatlint.cli.assembly import review
+    from habitatlint.findings import Level, Policy
+    from habitatlint.outputs import Style, render
+    from habitatlint.source import Source
+
+    start = time.perf_counter()
+    sources = []
+    troubles = []
+    for plan in dict.fromkeys(plans):
+        try:
+            if plan == "-":
+                sources.append(Source(name, files.decode(sys.stdin.buffer.read(files.LARGEST_FILE + 1), name)))
+            else:
+                sources += [files.read_source(path) for path in files.plans_in(plan)]
+        except files.FileTrouble as trouble:
+            troubles.append(str(trouble))
+    unique = {source.name: source for source in sources}
+    checker = review()
+    policy = Policy(today, failing=Level[fail_on])
+    reports = [checker.check(unique[name], policy) for name in sorted(unique)]
+    seconds = time.perf_counter() - start if sys.stdout.isatty() else None
+    if reports:
+        click.echo(render(form, reports, Style(_colour(), seconds)), nl=False)
+    for trouble in troubles:
+        click.echo(f"habitatlint: {trouble}", err=True)
+    if troubles:
+        sys.exit(FAILED)
+    sys.exit(FOUND if any(report.worst() >= policy.failing for report in reports) else CLEAN)
+
+
+@main.command()
+@click.argument("name", required=False)
+def rules(name: str | None) -> None:
+    """List the rules in force, or show one of them whole: what, why, limits, source, examples, mends."""
+    from habitatlint.cli.assembly import review
+    from habitatlint.outputs.rules import listing, page
+
+    book = review().rulebook
+    if name is None:
+        click.echo(listing(book), nl=False)
+        return
+    rule = book.find(name)
+    if rule is None:
+        likely = book.like(name)
+        hint = f"; did you mean `{likely}`?" if likely else "; `habitatlint rules` lists them"
+        click.echo(f"habitatlint: no rule is called `{name}`{hint}", err=True)
+        sys.exit(FAILED)
+    click.echo(page(rule, book), nl=False)
+
+
+@main.command()
+@click.argument("path", metavar="FILE")
+@click.option("--title", default="", help="What the property is called.")
+def new(path: str, title: str) -> None:
+    """Begin a plan: write a commented starter plan to FILE, which checks clean."""
+    from habitatlint import files
+    from habitatlint.cli.starter import starter
+
+    if not path.endswith(files.PLAN_ENDING):
+        path += files.PLAN_ENDING
+    files.write_new(path, starter(title or os.path.basename(path).removesuffix(files.PLAN_ENDING)))
+    click.echo(f"{path} is begun; open it in an editor, then: habitatlint check {path}")

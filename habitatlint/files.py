@@ -1,0 +1,196 @@
+"""The only place that reads and writes disk: plans, packs, the grammar and rules, caches."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import stat
+import sys
+import tempfile
+from collections.abc import Callable, Iterable
+from functools import cache
+from pathlib import Path
+
+from habitatlint.language.plan import IncludeTrouble
+from habitatlint.reading.grammar import Grammar
+from habitatlint.rulebook.rules import Pack
+from habitatlint.source import Source
+
+#: largest plan or pack file that is read, in bytes
+LARGEST_FILE = 8 * 1024 * 1024
+#: ending of plans, and of rule files
+PLAN_ENDING, RULE_ENDING = ".habitat", ".rules"
+#: folders that are never looked into for plans
+PASSED_OVER = frozenset({".git", ".hg", ".svn", "node_modules", "__pycache__", ".venv", "venv"})
+
+
+class FileTrouble(Exception):
+    """A file that cannot be read or written, in one line with place and remedy."""
+
+
+def home(name: str) -> Path:
+    """A folder that ships with the package: in the installed package first, in the checkout second."""
+    here = Path(__file__).resolve().parent
+    for folder in (here / "_data" / name, here.parent / name):
+        if folder.is_dir():
+            return folder
+    raise FileTrouble(f"the folder `{name}` that ships with habitatlint is missing: install it again")
+
+
+def read_source(path: str) -> Source:
+    """A text from disk, its encoding mark taken off and its line ends kept.
+
+    Raises FileTrouble with one line for what is missing, too large, or no UTF-8 text.
+    """
+    shown = path.replace(os.sep, "/")
+    try:
+        with open(path, "rb") as file:
+            if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+                raise FileTrouble(f"{shown}: not a plain file; give a plan, a folder, or - for standard input")
+            data = file.read(LARGEST_FILE + 1)
+    except FileNotFoundError:
+        raise FileTrouble(f"{shown}: no such file; give the path of a plan or a folder of plans") from None
+    except IsADirectoryError:
+        raise FileTrouble(f"{shown}: a folder, not a file") from None
+    except OSError as error:
+        raise FileTrouble(f"{shown}: cannot be read: {(error.strerror or str(error)).lower()}") from None
+    return Source(shown, decode(data, shown))
+
+
+def decode(data: bytes, name: str) -> str:
+    """Bytes as text; raises FileTrouble where they are no plan's text."""
+    if len(data) > LARGEST_FILE:
+        most = LARGEST_FILE // (1024 * 1024)
+        raise FileTrouble(f"{name}: larger than {most} MB; split it with `include`")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise FileTrouble(f"{name}:{line}: not UTF-8 text (byte {error.start}); save it as UTF-8") from None
+    if "\0" in text:
+        raise FileTrouble(f"{name}: a binary file, not a plan")
+    return text
+
+
+def plans_in(path: str) -> list[str]:
+    """A plan file itself, or every plan below a folder, in the order of their paths."""
+    if not os.path.isdir(path):
+        return [path]
+    found = []
+    for folder, folders, names in os.walk(path):
+        folders[:] = sorted(name for name in folders if name not in PASSED_OVER)
+        found += [os.path.join(folder, name) for name in sorted(names) if name.endswith(PLAN_ENDING)]
+    if not found:
+        shown = path.replace(os.sep, "/")
+        raise FileTrouble(f"{shown}: no plans here; plans end in {PLAN_ENDING}")
+    return sorted(found)
+
+
+def find_beside(path: str, source: Source) -> Source:
+    """The source that an `include` names: a file in the folder of the including one, or below it."""
+    if os.path.isabs(path) or "\\" in path or ":" in path:
+        raise IncludeTrouble("an include is a path from this file's folder, with forward slashes")
+    folder = os.path.dirname(source.name) or "."
+    wanted = os.path.normpath(os.path.join(folder, path))
+    root, real = os.path.realpath(folder), os.path.realpath(wanted)
+    if os.path.commonpath([root, real]) != root:
+        raise IncludeTrouble("it leads out of the plan's folder")
+    try:
+        return read_source(wanted)
+    except FileTrouble as error:
+        raise IncludeTrouble(str(error).partition(": ")[2]) from None
+
+
+def cache_folder() -> Path | None:
+    """A folder of the user's own for caches, readable by nobody else; None where there can be none."""
+    base = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
+    if not os.path.isabs(base):
+        return None
+    folder = Path(base) / "habitatlint"
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        held = folder.stat()
+    except OSError:
+        return None
+    if os.name == "posix" and (held.st_uid != os.getuid() or held.st_mode & 0o077):
+        return None
+    return folder
+
+
+@cache
+def grammar_texts() -> dict[str, str]:
+    """The grammars' texts by name."""
+    folder = home("grammar")
+    return {path.stem: path.read_text(encoding="utf-8") for path in sorted(folder.glob("*.lark"))}
+
+
+def grammar(name: str, build: Callable[[dict[str, str], str | None], Grammar]) -> Grammar:
+    """A grammar, from its cache in the user's own folder where that is to be had.
+
+    The tables are kept by the content of the grammars and the versions of Python and lark; the
+    library reads and writes the file itself and looks the content over again.
+    """
+    texts = grammar_texts()
+    folder = cache_folder()
+    if folder is None:
+        return build(texts, None)
+    import lark
+
+    said = "".join(texts.values()) + sys.version + lark.__version__
+    key = hashlib.sha256(said.encode()).hexdigest()[:16]
+    path = folder / f"{name}-{key}.grammar"
+    return build(texts, str(path))
+
+
+def pack_sources(folder: Path, shown: str) -> list[Source]:
+    """Every rule file of a pack's folder, in the order of their names."""
+    names = sorted(name for name in os.listdir(folder) if name.endswith(RULE_ENDING))
+    return [Source(f"{shown}/{name}", read_source(str(folder / name)).text) for name in names]
+
+
+def shipped_packs(read: Callable[[str, Iterable[Source]], Pack]) -> list[Pack]:
+    """The packs that ship: every folder under `rules/`, listed nowhere."""
+    base = home("rules")
+    folders = sorted(path for path in base.iterdir() if path.is_dir())
+    return [read(folder.name, pack_sources(folder, f"rules/{folder.name}")) for folder in folders]
+
+
+def find_pack(path: str, source: Source, read: Callable[[str, Iterable[Source]], Pack]) -> Pack:
+    """The pack that a `use pack` names: a folder of rule files, seen from the plan's folder."""
+    if os.path.isabs(path) or "\\" in path or ":" in path:
+        raise IncludeTrouble("a pack is a path from this file's folder, with forward slashes")
+    folder = os.path.normpath(os.path.join(os.path.dirname(source.name) or ".", path))
+    if not os.path.isdir(folder):
+        raise IncludeTrouble("there is no such folder")
+    try:
+        sources = pack_sources(Path(folder), folder.replace(os.sep, "/"))
+    except (FileTrouble, OSError) as error:
+        raise IncludeTrouble(str(error)) from None
+    if not sources:
+        raise IncludeTrouble(f"the folder has no rule files; they end in {RULE_ENDING}")
+    return read(os.path.basename(os.path.abspath(folder)), sources)
+
+
+def write_new(path: str, text: str) -> None:
+    """Writes a file that is not there yet, whole or not at all."""
+    folder = os.path.dirname(os.path.abspath(path))
+    shown = path.replace(os.sep, "/")
+    try:
+        handle, temporary = tempfile.mkstemp(dir=folder, prefix=".habitatlint-")
+    except OSError as error:
+        raise FileTrouble(f"{shown}: cannot be written: {(error.strerror or str(error)).lower()}") from None
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        umask = os.umask(0)
+        os.umask(umask)
+        os.chmod(temporary, 0o666 & ~umask)
+        os.link(temporary, path)  # fails where the file is there already, and never half-written
+    except FileExistsError:
+        raise FileTrouble(f"{shown}: is there already; give another name") from None
+    except OSError as error:
+        raise FileTrouble(f"{shown}: cannot be written: {(error.strerror or str(error)).lower()}") from None
+    finally:
+        os.unlink(temporary)

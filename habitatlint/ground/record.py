@@ -1,0 +1,198 @@
+"""Slips of a plan as a document, seen once it is on the ground."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import pairwise
+
+import numpy as np
+import shapely
+
+from habitatlint.findings import Fact, Related, Slip
+from habitatlint.ground import curves
+from habitatlint.ground.scene import Scene, cut_pockets
+from habitatlint.language.blocks import (
+    Block, Boundary, Cutting, Inspection, Opening, Path, Patch, Planting, Pocket, Release, Row, Stand, Task,
+    Timber, Treatment, Tree, Winds, Work,
+)  # fmt: skip
+from habitatlint.reading.grammar import near
+from habitatlint.units import FOOT, TOLERANCE, YARD
+
+#: how well a boundary is known where the plan does not say
+USUAL_ACCURACY = YARD
+#: shares of a wind record may be off this much in all, from rounding
+ROUNDING = 0.015
+#: what does not stop at the property line, and is known for what it does to it
+BEYOND = ("boundary", "hazard", "slope", "drain", "setback")
+#: blocks that are work and belong to a step
+WORK = (Row, Patch, Tree, Release, Opening, Planting, Task, Treatment, Inspection)
+
+
+def record(scene: Scene) -> list[Slip]:
+    """Every slip of the plan as a document, in no order that matters."""
+    found: list[Slip] = []
+    for judge in (
+        _off_property, _cut_pockets, _outside_pockets, _beds, _cut_heights, _dates, _winds, _entries, _steps, _species,
+    ):  # fmt: skip
+        found += judge(scene)
+    return found
+
+
+def _slip(kind: str, block: Block, at: object = None, **facts: object) -> Slip:
+    return Slip(kind, block.span(at), thing=block.label, name=block.name, **facts)  # type: ignore[arg-type]
+
+
+def _off_property(scene: Scene) -> Iterator[Slip]:
+    ground = scene.property_
+    if ground is None:
+        return
+    boundary = next(iter(scene.plan.of(Boundary)))
+    accuracy = scene.placer.metres(boundary.accuracy) if boundary.accuracy else USUAL_ACCURACY
+    grown = ground.buffer(accuracy + TOLERANCE, quad_segs=16)
+    shapely.prepare(grown)
+    for block in scene.plan.blocks:
+        shape = scene.shape_of(block) if not block.broken else None
+        if shape is None or block.noun in BEYOND or scene.plan.word(block, "offsite") == "yes" or grown.covers(shape):
+            continue
+        corners = shapely.points(shapely.get_coordinates(shape))
+        distances = shapely.distance(corners, ground)
+        worst = int(np.argmax(distances))
+        yield _slip(
+            "off-property", block, block.first("outline") or block.first("line") or block.first("stumps") or block.first("at"),  # noqa: E501
+            size=Fact(float(distances[worst]), "length"), limit=Fact(accuracy, "length"),
+            place=(corners[worst].x, corners[worst].y),
+        )  # fmt: skip
+
+
+def _cut_pockets(scene: Scene) -> Iterator[Slip]:
+    for pocket, cut in zip(scene.plan.of(Pocket), cut_pockets(scene), strict=True):
+        cover = pocket.cover
+        if cover is not None and cover.value == "cut" and not cut:
+            yield _slip("cut-pocket-without-cut", pocket, pocket.first("cover"))
+
+
+def _outside_pockets(scene: Scene) -> Iterator[Slip]:
+    trees = scene.trees
+    for block in scene.plan.blocks:
+        if not isinstance(block, Row | Tree | Patch) or block.broken:
+            continue
+        pocket = scene.plan.names.get(scene.plan.word(block, "in"))
+        ground = scene.shape_of(pocket) if isinstance(pocket, Pocket) else None
+        if pocket is None or ground is None:
+            continue
+        if isinstance(block, Patch):
+            shape = scene.shape_of(block)
+            points = shapely.points(shapely.get_coordinates(shape)) if shape is not None else np.empty(0, object)
+        else:
+            rows = [index for index, other in enumerate(trees.blocks) if other is block]
+            points = trees.stump[np.isin(trees.block, rows)]
+        distances = shapely.distance(points, ground)
+        out = int(np.sum(distances > TOLERANCE))
+        if out:
+            worst = int(np.argmax(distances))
+            here = Related(pocket.span(), f"the pocket {pocket.name}")
+            what = f"{out} of {len(points)} {'corners' if isinstance(block, Patch) else 'stumps'}"
+            yield _slip("row-outside-pocket", block, block.first("in"), found=what, size=Fact(float(distances[worst]), "length"),  # noqa: E501
+                        why=pocket.label, place=(points[worst].x, points[worst].y), related=(here,))  # fmt: skip
+
+
+def _beds(scene: Scene) -> Iterator[Slip]:
+    for pocket in scene.plan.of(Pocket):
+        ground = scene.shape_of(pocket)
+        for bed in pocket.bed:
+            for east, north in scene.placer.points(pocket, [bed]):
+                distance = shapely.distance(shapely.points(east, north), ground) if ground is not None else 0.0
+                if distance > TOLERANCE:
+                    yield _slip("bed-outside-pocket", pocket, bed, size=Fact(float(distance), "length"), place=(east, north))
+
+
+def _cut_heights(scene: Scene) -> Iterator[Slip]:
+    trees = scene.trees
+    high = (trees.cut_height > trees.height / 2 + TOLERANCE) & np.isin(trees.method, ("hinge", "fell"))
+    for index in np.unique(trees.block[high]):
+        block = trees.blocks[int(index)]
+        row = int(np.flatnonzero(high & (trees.block == index))[0])
+        owner = scene.plan.owner(block, "cut-height")
+        span = owner[0].span(owner[1]) if owner else block.span()
+        yield Slip(
+            "cut-too-high", span, thing=block.label, name=block.name,
+            size=Fact(float(trees.cut_height[row]), "length", "ft"),
+            limit=Fact(float(trees.height[row]) / 2, "length", "ft", not bool(trees.height_written[row])),
+            found=f"{round(float(trees.height[row]) / FOOT)} ft",
+        )  # fmt: skip
+
+
+def _dates(scene: Scene) -> Iterator[Slip]:
+    """A step may begin with the one before it, never earlier."""
+    for work in scene.plan.of(Work):
+        dated = []
+        for line in work.step:
+            when = next((value.value for value in line.values if value.kind in ("period", "date")), None)
+            if when is not None:
+                dated.append((line.values[0].value.number, when[0] if isinstance(when, tuple) else when, line))
+        dated.sort(key=lambda one: one[0])
+        for (number, before, first), (later, day, line) in pairwise(dated):
+            if later > number and day < before:
+                yield _slip("dates-out-of-order", work, line, found=f"step {later:g} begins {day}",
+                            why=f"step {number:g} begins {before}",
+                            related=(Related(work.span(first), f"step {number:g}"),))  # fmt: skip
+
+
+def _winds(scene: Scene) -> Iterator[Slip]:
+    for winds in scene.plan.of(Winds):
+        total = sum(line.values[1].value.size for line in winds.from_)
+        total += winds.calm.value.size if winds.calm else 0.0
+        if winds.from_ and abs(total - 1) > ROUNDING:
+            yield _slip("winds-do-not-add", winds, size=Fact(total, "share"))
+
+
+def _entries(scene: Scene) -> Iterator[Slip]:
+    used = {
+        str(name.value)
+        for stand in scene.plan.of(Stand)
+        for word in ("reach", "leave")
+        for name in scene.plan.values(stand, word)
+    }
+    for path in scene.plan.of(Path):
+        if scene.plan.word(path, "use") in ("entry", "exit") and path.name not in used:
+            yield _slip("unused-entry", path, found=scene.plan.word(path, "use"))
+
+
+def _steps(scene: Scene) -> Iterator[Slip]:
+    """Where a plan has an order of work: work that is in no step, and steps without work."""
+    lines = [(work, line) for work in scene.plan.of(Work) for line in work.step]
+    if not lines:
+        return
+    known = {line.values[0].value.number for _, line in lines}
+    used = set()
+    for block in scene.plan.blocks:
+        if block.broken or not isinstance(block, WORK):
+            continue
+        step = scene.plan.value(block, "step")
+        if step is not None:
+            used.add(step.value.number)
+        leaves = isinstance(block, Cutting) and scene.plan.word(block, "method") in ("leave", "")
+        if isinstance(block, Inspection) or scene.plan.word(block, "offsite") == "yes" or leaves:
+            continue
+        if step is None and not block.has("step") and scene.plan.value(block, "done") is None:
+            yield _slip("work-without-step", block, why="it has no `step`")
+        elif step is not None and step.value.number not in known:
+            yield _slip("work-without-step", block, block.first("step"),
+                        why=f"the order of work has no step {step.value.number:g}")  # fmt: skip
+    for work, line in lines:
+        number = line.values[0].value.number
+        if number not in used:
+            yield _slip("step-without-work", work, line, found=f"step {number:g}")
+
+
+def _species(scene: Scene) -> Iterator[Slip]:
+    """Species that no curve is known for: a usual hardwood's sizes are taken."""
+    for block in scene.plan.blocks:
+        if not isinstance(block, Cutting | Timber) or block.broken:
+            continue
+        for name in block.species:
+            species = str(name.value)
+            if species not in curves.KNOWN:
+                likely = near(species, curves.KNOWN)
+                hint = f"; did you mean `{likely}`?" if likely else ""
+                yield _slip("unknown-species", block, name, found=species, hint=hint)

@@ -1,0 +1,202 @@
+"""The core of a property, food-side cover, and what a pocket leads to.
+
+Every distance and share here is common practice, no source.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import nearest_points
+
+from habitatlint.ground.columns import Column, column
+from habitatlint.ground.scene import Scene
+from habitatlint.language.blocks import Core, Food, Hazard, Path, Pocket, Stand
+from habitatlint.measures.scent import plume
+from habitatlint.measures.vocabulary import of_plural
+from habitatlint.units import TOLERANCE, YARD
+
+#: a pocket is food-side when this share of it lies within this of a plot or crop
+FOOD_SIDE = 60 * YARD
+FOOD_SHARE = 0.25
+#: core from this share of the way to the middle, and from this far in
+CORE_DEPTH = 0.5
+CORE_IN = 100 * YARD
+#: largest gap in a chain of travel lines and corridors
+CHAIN_GAP = 20 * YARD
+#: how far is shot from a stand that does not say
+USUAL_RANGE = 30 * YARD
+
+
+def core_ground(scene: Scene) -> BaseGeometry | None:
+    """The core: the plan's own, else the ground at least half as deep in as the deepest place and at
+    least 100 yd in; None without boundary or own core. Roads count as edge, paths do not."""
+    found = scene.memo.get("core")
+    if found is None:
+        found = scene.memo["core"] = (_core_ground(scene),)
+    return found[0]  # type: ignore[no-any-return]
+
+
+def _core_ground(scene: Scene) -> BaseGeometry | None:
+    own = [shape for core in scene.plan.of(Core) if (shape := scene.shape_of(core)) is not None]
+    if own:
+        return shapely.union_all(own)
+    ground = scene.property_
+    if ground is None:
+        return None
+    depth = max(CORE_DEPTH * _inradius(scene, ground), CORE_IN)
+    inner = ground.buffer(-depth, quad_segs=16)
+    for road in _roads(scene):
+        inner = inner.difference(road.buffer(depth, quad_segs=16))
+    return inner
+
+
+def _inradius(scene: Scene, ground: BaseGeometry) -> float:
+    """Radius of the greatest circle within the property, in metres."""
+    found = scene.memo.get("inradius")
+    if found is None:
+        found = scene.memo["inradius"] = float(shapely.length(shapely.maximum_inscribed_circle(ground, 0.1)))
+    return float(found)
+
+
+def _roads(scene: Scene) -> list[BaseGeometry]:
+    return [
+        shape
+        for hazard in scene.plan.of(Hazard)
+        if scene.plan.word(hazard, "kind") == "road" and (shape := scene.shape_of(hazard)) is not None
+    ]
+
+
+def is_field(scene: Scene, food: Food) -> bool:
+    """A plot or a crop: food that deer come out to. Without a kind, a food is taken for a plot."""
+    return scene.plan.word(food, "kind", "plot") in ("plot", "crop")
+
+
+def food_side(scene: Scene) -> list[bool]:
+    """For each pocket, whether a quarter or more of it lies within 60 yd of a plot or crop."""
+    found = scene.memo.get("food side")
+    if found is not None:
+        return found  # type: ignore[no-any-return]
+    fields = [
+        shape for food in scene.plan.of(Food) if is_field(scene, food) and (shape := scene.shape_of(food)) is not None
+    ]
+    near = shapely.union_all([shape.buffer(FOOD_SIDE, quad_segs=16) for shape in fields]) if fields else None
+    sides = []
+    for pocket in scene.plan.of(Pocket):
+        shape = scene.shape_of(pocket)
+        share = shape.intersection(near).area / shape.area if shape is not None and near is not None else 0.0
+        sides.append(share >= FOOD_SHARE)
+    scene.memo["food side"] = sides
+    return sides
+
+
+@of_plural("pockets", "food-side", "truth")
+def _food_side(scene: Scene) -> Column:
+    """A quarter or more of it lies within 60 yd of a plot or crop."""
+    return column("truth", food_side(scene))
+
+
+def core_pockets(scene: Scene) -> list[bool | None]:
+    """For each pocket, whether it lies in the core; None where neither boundary nor core is given."""
+    own = any(scene.shape_of(core) is not None for core in scene.plan.of(Core))
+    ground = scene.property_
+    core = core_ground(scene)
+    found: list[bool | None] = []
+    for pocket, beside_food in zip(scene.plan.of(Pocket), food_side(scene), strict=True):
+        shape = scene.shape_of(pocket)
+        if beside_food:
+            found.append(False)
+        elif shape is None or core is None:
+            found.append(None)
+        else:
+            middle = shape.centroid if shape.covers(shape.centroid) else nearest_points(shape, shape.centroid)[0]
+            if own or ground is None:
+                found.append(bool(core.buffer(TOLERANCE).covers(middle)))
+            else:
+                edges = [ground.boundary, *_roads(scene)]
+                depth = min(middle.distance(edge) for edge in edges) if ground.covers(middle) else 0.0
+                deep = depth / _inradius(scene, ground) >= CORE_DEPTH and depth >= CORE_IN - TOLERANCE
+                found.append(bool(deep))
+    return found
+
+
+@of_plural("pockets", "core", "truth")
+def _core(scene: Scene) -> Column:
+    """It lies in the core and is not food-side: its middle is at least half as far in as the deepest
+    place of the property and at least 100 yd from boundary and roads, or in the plan's own core."""
+    return column("truth", core_pockets(scene), "without a `boundary` or a `core` nobody knows what is core")
+
+
+@of_plural("pockets", "leading", "truth")
+def _leading(scene: Scene) -> Column:
+    """A chain of travel lines and corridors, with gaps up to 20 yd, runs from it to a food-side
+    pocket, to food, or into the range of a stand that lies outside the core, is walked to outside
+    it, and has a listed wind that keeps off the pocket."""
+    return column("truth", [_leads(scene, pocket) for pocket in scene.plan.of(Pocket)])
+
+
+def _leads(scene: Scene, pocket: Pocket) -> bool:
+    start = scene.shape_of(pocket)
+    if start is None:
+        return False
+    links = [
+        shape
+        for path in scene.plan.of(Path)
+        if scene.plan.word(path, "use") in ("travel", "corridor") and (shape := scene.shape_of(path)) is not None
+    ]
+    links += [line for lines in scene.corridors.values() for line in lines]
+    goals = _goals(scene, pocket)
+    if not links or not goals:
+        return False
+    index = shapely.STRtree(links)
+    reached: set[int] = set()
+    frontier: list[BaseGeometry] = [start]
+    while frontier:
+        shape = frontier.pop()
+        for number in index.query(shape, predicate="dwithin", distance=CHAIN_GAP + TOLERANCE):
+            if int(number) in reached:
+                continue
+            link = links[int(number)]
+            if any(link.distance(goal) <= reach + TOLERANCE for goal, reach in goals):
+                return True
+            reached.add(int(number))
+            frontier.append(link)
+    return False
+
+
+def _goals(scene: Scene, pocket: Pocket) -> list[tuple[BaseGeometry, float]]:
+    """What a chain may lead to, and how near it must come."""
+    goals: list[tuple[BaseGeometry, float]] = []
+    for other, beside_food in zip(scene.plan.of(Pocket), food_side(scene), strict=True):
+        shape = scene.shape_of(other)
+        if beside_food and other is not pocket and shape is not None:
+            goals.append((shape, CHAIN_GAP))
+    goals += [
+        (shape, CHAIN_GAP) for food in scene.plan.of(Food) if (shape := scene.shape_of(food)) is not None
+    ]
+    for stand in scene.plan.of(Stand):
+        place = scene.shape_of(stand)
+        if place is not None and _sits_well(scene, stand, pocket):
+            reach = scene.placer.metres(stand.range) if stand.range else USUAL_RANGE
+            goals.append((place, reach))
+    return goals
+
+
+def _sits_well(scene: Scene, stand: Stand, pocket: Pocket) -> bool:
+    """Outside the core, walked to outside it, and with a listed wind that keeps off the pocket."""
+    from habitatlint.measures.walk import walks_of
+
+    core, place, cover = core_ground(scene), scene.shape_of(stand), scene.shape_of(pocket)
+    if place is None or cover is None:
+        return False
+    ways = [walk.whole for walk in walks_of(scene) if walk.stand is stand]
+    if core is not None and (core.covers(place) or any(way.intersects(core) for way in ways)):
+        return False
+    east, north = place.x, place.y  # type: ignore[attr-defined]
+    return any(
+        not plume(east, north, scene.placer.bearing(stand, wind)).intersects(cover) for wind in stand.winds
+    )
+
+

@@ -1,0 +1,214 @@
+"""Ways out of a pocket: tops that close a V.
+
+Sizes here are limits of rules or, where a rule does not set them, common practice, no source. No
+published figure exists for how wide a way a deer in flight needs.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from habitatlint.ground.columns import Array, Column, Indices
+from habitatlint.ground.scene import Scene
+from habitatlint.ground.trees import WALK_UNDER
+from habitatlint.language.blocks import Opening, Path, Pocket
+from habitatlint.measures.vocabulary import Measured, Rows, measure
+from habitatlint.units import FOOT, TOLERANCE, YARD
+
+#: an opening is sawn at most this far each way
+OPENING_REACH = 15 * YARD
+#: two falls that make a V are turned from each other by these
+LEAST_ANGLE, LARGEST_ANGLE = 20.0, 120.0
+#: narrower than this between the stumps is no mouth
+LEAST_MOUTH = 2 * YARD
+
+
+def strips(scene: Scene, way: float) -> list[BaseGeometry]:
+    """The strips of openings and corridors that are a way wide or more, as polygons.
+
+    An opening is a cut of its width through its place, along `toward`, both ways until it stands
+    clear of what bars, 15 yd at most each way. Where its place is clear it first runs along
+    `toward` to the first barrier within 15 yd."""
+    key = ("strips", round(way, 4))
+    found = scene.memo.get(key)
+    if found is None:
+        found = scene.memo[key] = [*_openings(scene, way), *_corridors(scene, way)]
+    return found  # type: ignore[no-any-return]
+
+
+def _corridors(scene: Scene, way: float) -> list[BaseGeometry]:
+    cut: list[BaseGeometry] = []
+    for path in scene.plan.of(Path):
+        line, width = scene.shape_of(path), scene.width_of(path)
+        if line is not None and scene.plan.word(path, "use") == "corridor" and width >= way - TOLERANCE:
+            cut.append(line.buffer(width / 2, cap_style="flat"))
+    for pocket in scene.plan.of(Pocket):
+        for statement in pocket.corridors:
+            lengths = [value for value in statement.values if value.kind in ("length", "number")]
+            width = scene.placer.metres(lengths[1]) if len(lengths) > 1 else 3 * FOOT
+            if width >= way - TOLERANCE:
+                cut += [line.buffer(width / 2, cap_style="flat") for line in scene.corridors[pocket.name]]
+    return cut
+
+
+def _openings(scene: Scene, way: float) -> list[BaseGeometry]:
+    cut: list[BaseGeometry] = []
+    for opening in scene.plan.of(Opening):
+        place = scene.shape_of(opening)
+        width = opening.width
+        if not isinstance(place, Point) or width is None or not (scene.design or opening.has("done")):
+            continue
+        wide = scene.placer.metres(width)
+        if wide >= way - TOLERANCE and (strip := _opening(scene, opening, place, way)) is not None:
+            cut.append(strip.buffer(wide / 2, cap_style="flat"))
+    return cut
+
+
+def _opening(scene: Scene, opening: Opening, place: Point, way: float) -> LineString | None:
+    """The middle line of an opening."""
+    toward = opening.toward
+    here = np.array([place.x, place.y])
+    if toward is None or toward.kind == "name":
+        goal = scene.plan.names.get(str(toward.value)) if toward is not None else None
+        shape = scene.shape_of(goal) if goal is not None else _nearest_edge(scene, place)
+        if shape is None:
+            return None
+        there = np.array(shapely.shortest_line(place, shape).coords[-1])
+        if np.hypot(*(there - here)) <= TOLERANCE:
+            there = np.array(shape.centroid.coords[0])
+        run = there - here
+        if np.hypot(*run) <= TOLERANCE:
+            return None
+        along = run / np.hypot(*run)
+    else:
+        bearing = math.radians(scene.placer.bearing(opening, toward))
+        along = np.array([math.sin(bearing), math.cos(bearing)])
+    line = LineString([here - along * OPENING_REACH, here + along * 2 * OPENING_REACH])
+    near = scene.trees.barrier_index.query(line, predicate="dwithin", distance=way)
+    if not len(near):
+        return None
+    barred = shapely.union_all(shapely.buffer(scene.trees.barrier[near], way / 2, quad_segs=8))
+    runs = sorted(_runs(line, barred))
+    start = OPENING_REACH
+    for first, last in runs:
+        if first - TOLERANCE <= start <= last + TOLERANCE:
+            return _part(here, along, max(first, 0.0), min(last, 2 * OPENING_REACH))
+    for first, last in runs:
+        if start < first <= 2 * OPENING_REACH:
+            return _part(here, along, start, min(last, first + OPENING_REACH))
+    return None
+
+
+def _nearest_edge(scene: Scene, place: Point) -> BaseGeometry | None:
+    """The outline of the pocket a place stands in."""
+    for pocket in scene.plan.of(Pocket):
+        shape = scene.shape_of(pocket)
+        if isinstance(shape, Polygon) and shape.covers(place):
+            return shape.exterior
+    return None
+
+
+def _runs(line: LineString, barred: BaseGeometry) -> list[tuple[float, float]]:
+    """The stretches of a line that lie in what bars, as distances from its first point."""
+    found = []
+    for part in shapely.get_parts(line.intersection(barred)):
+        if isinstance(part, LineString):
+            ends = shapely.line_locate_point(line, shapely.points(part.coords))
+            found.append((float(ends.min()), float(ends.max())))
+    return found
+
+
+def _part(here: Array, along: Array, first: float, last: float) -> LineString:
+    return LineString([here + along * (first - OPENING_REACH), here + along * (last - OPENING_REACH)])
+
+
+@measure(
+    "closed-v", ("trees", "trees", "length"), "length", parts={"place": "place", "mouth": "length", "angle": "angle"}
+)
+def closed_v(scene: Scene, first: Rows, second: Rows, way: Column) -> Measured:
+    """Depth in metres of the V that two fallen trees close; 0 for a pair that closes none.
+
+    Their barriers, grown by half a way, meet, and no opening or corridor parts them; their falls are
+    turned from each other by 20 to 120 degrees and their lines meet ahead of both stumps, which
+    stand 2 yd or more apart (the mouth). Depth is from the line between the stumps to where the
+    falls' lines meet (the apex), along the line that halves the falls. Stems are walls as tops are,
+    for a deer checked for a second is caught; but a stem in the inner half of a side that stands 30
+    in high or more for the width of a way lets a deer out. So rows of parallel falls and head-on
+    pairs close none. `place` is the apex, `mouth` its width at the stumps, `angle` the turn."""
+    cut = scene.trees
+    a, b = first.rows, second.rows
+    stump_a, stump_b = (np.column_stack([cut.x[rows], cut.y[rows]]) for rows in (a, b))
+    fall_a, fall_b = (np.column_stack([np.sin(t), np.cos(t)]) for t in (np.radians(cut.bearing[a]), np.radians(cut.bearing[b])))  # noqa: E501  # fmt: skip
+    between = stump_b - stump_a
+    mouth = np.hypot(*between.T)
+    turned = np.abs((cut.bearing[a] - cut.bearing[b] + 180) % 360 - 180)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        crossing = _cross(fall_a, fall_b)
+        ahead_a = _cross(between, fall_b) / crossing
+        ahead_b = _cross(between, fall_a) / crossing
+        apex = stump_a + ahead_a[:, None] * fall_a
+        half = fall_a + fall_b
+        half = half / np.hypot(*half.T)[:, None]
+        depth = _cross(apex - stump_a, between) / _cross(half, between)
+        shaped = (
+            (turned >= LEAST_ANGLE) & (turned <= LARGEST_ANGLE) & (ahead_a > 0) & (ahead_b > 0)
+            & (mouth >= LEAST_MOUTH - TOLERANCE) & (depth > 0) & cut.lies[a] & cut.lies[b]
+        )  # fmt: skip
+    shaped &= ~_passes_under(cut, a, ahead_a, way.values) & ~_passes_under(cut, b, ahead_b, way.values)
+    shaped[shaped] = _hold_together(scene, a[shaped], b[shaped], way.values[shaped])
+    value = Column("length", np.where(shaped, depth, 0.0), None, cut.estimated[a] | cut.estimated[b])
+    return Measured(
+        value,
+        {
+            "place": lambda rows: Column("place", np.asarray(shapely.points(apex[rows]))),
+            "mouth": lambda rows: Column("length", mouth[rows]),
+            "angle": lambda rows: Column("angle", turned[rows]),
+        },
+    )
+
+
+def _cross(first: Array, second: Array) -> Array:
+    return np.asarray(first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0])
+
+
+def _passes_under(cut: Any, rows: Indices, side: Array, way: Array) -> Array:
+    """Whether a stem's bare part in the inner half of a side stands high enough, a way wide."""
+    reach = cut.reach[rows]
+    crown = np.minimum(cut.crown_ratio[rows] * cut.height[rows], reach)
+    high = np.where(cut.state[rows] == "blown", 0.0, cut.cut_height[rows])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        last_clear = np.where(high > WALK_UNDER, reach * (1 - WALK_UNDER / high), 0.0)
+    last = np.minimum(np.minimum(last_clear, reach - crown), side)
+    return np.asarray(last - side / 2 >= way)
+
+
+def _hold_together(scene: Scene, a: Indices, b: Indices, way: Array) -> Array:
+    """Whether the grown barriers of each pair meet, and one piece of them, openings taken out, still
+    holds the stumpward ends of both tops."""
+    if not len(a):
+        return np.zeros(0, bool)
+    cut = scene.trees
+    grown_a = shapely.buffer(cut.barrier[a], way / 2, quad_segs=8)
+    grown_b = shapely.buffer(cut.barrier[b], way / 2, quad_segs=8)
+    meets = shapely.intersects(grown_a, grown_b)
+    cuts = strips(scene, float(way[0]))
+    if not cuts or not meets.any():
+        return np.asarray(meets)
+    sawn = shapely.union_all(cuts)
+    both = shapely.union(grown_a, grown_b)
+    for index in np.flatnonzero(meets & shapely.intersects(both, sawn)):
+        ends = [_stumpward(cut, int(rows[index])) for rows in (a, b)]
+        pieces = shapely.get_parts(both[index].difference(sawn))
+        meets[index] = any(all(piece.distance(end) <= TOLERANCE for end in ends) for piece in pieces)
+    return np.asarray(meets)
+
+
+def _stumpward(cut: Any, row: int) -> Point:
+    """The end of a top that is nearest its stump."""
+    return Point(shapely.shortest_line(cut.top[row], cut.stump[row]).coords[0])

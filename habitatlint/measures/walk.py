@@ -1,0 +1,326 @@
+"""Ways of people: the walk to a stand and back, whose side things lie on, how stems lie across it.
+
+Widths, joins and reaches here are common practice, no source.
+"""
+
+from __future__ import annotations
+
+import heapq
+import itertools
+from typing import Any, NamedTuple
+
+import numpy as np
+import shapely
+from shapely.geometry import LineString, Point
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import substring
+
+from habitatlint.ground import survey
+from habitatlint.ground.columns import Column, Table, column
+from habitatlint.ground.scene import Scene
+from habitatlint.language.blocks import Food, Path, Place, Pocket, Stand
+from habitatlint.measures.vocabulary import Rows, measure, plural
+from habitatlint.units import TOLERANCE, YARD
+
+#: paths that come within this of each other are joined, and a walk begins at a gate this near
+JOINED = 5 * YARD
+#: how far from a walk a thing shows where the deer are
+DEER_REACH = 150 * YARD
+#: a thing lies on a side when this much of what is near the walk lies there
+SIDE_SHARE = 0.25
+
+
+class Walk(NamedTuple):
+    """One way of a hunter to a stand or from it.
+
+    `whole` runs from gate or boundary to the place nearest the stand; `line` is the part of it
+    that no walk before it has, so that a shared trunk is judged once.
+    """
+
+    paths: tuple[Path, ...]
+    stand: Stand | None
+    whole: LineString
+    line: BaseGeometry
+    width: float
+    out: bool
+
+
+def walks_of(scene: Scene) -> list[Walk]:
+    """Every walk of a plan, the longest first; then entry and exit paths that no stand uses, whole."""
+    found = scene.memo.get("walks")
+    if found is None:
+        found = scene.memo["walks"] = _walks(scene)
+    return found  # type: ignore[no-any-return]
+
+
+def _walks(scene: Scene) -> list[Walk]:
+    ways: list[tuple[tuple[Path, ...], Stand | None, LineString, bool]] = []
+    used: set[str] = set()
+    for stand in scene.plan.of(Stand):
+        reach = _paths(scene, stand, "reach")
+        leave = _paths(scene, stand, "leave")
+        for paths, out in ((reach, False), (leave if leave and leave != reach else [], True)):
+            used |= {path.name for path in paths}
+            line = way_to(scene, paths, scene.shape_of(stand))
+            if line is not None:
+                ways.append((tuple(paths), stand, line, out))
+    for path in scene.plan.of(Path):
+        shape = scene.shape_of(path)
+        if scene.plan.word(path, "use") in ("entry", "exit") and path.name not in used and isinstance(shape, LineString):
+            ways.append(((path,), None, shape, scene.plan.word(path, "use") == "exit"))
+    ways.sort(key=lambda way: -round(way[2].length, 2))
+    walks: list[Walk] = []
+    for paths, chosen, whole, out in ways:
+        line: BaseGeometry = whole
+        for other in walks:
+            line = line.difference(other.whole.buffer(TOLERANCE, quad_segs=2))
+        if line.length > TOLERANCE:
+            width = max(scene.width_of(path) for path in paths)
+            walks.append(Walk(paths, chosen, whole, line, width, out))
+    return walks
+
+
+def _paths(scene: Scene, stand: Stand, word: str) -> list[Path]:
+    names = [str(name.value) for name in scene.plan.values(stand, word)]
+    blocks = [scene.plan.names.get(name) for name in names]
+    return [path for path in blocks if isinstance(path, Path) and isinstance(scene.shape_of(path), LineString)]
+
+
+def way_to(scene: Scene, paths: list[Path], stand: BaseGeometry | None) -> LineString | None:
+    """The shortest way along joined paths from gate or boundary to the place nearest a stand.
+
+    With neither gate nor boundary near them, the walk begins at the first path's first point.
+    None for no paths, no stand, or paths that do not join.
+    """
+    lines = [shape for path in paths if isinstance(shape := scene.shape_of(path), LineString)]
+    if not lines or stand is None:
+        return None
+    goal = min(range(len(lines)), key=lambda index: (round(lines[index].distance(stand), 3), index))
+    goal_at = lines[goal].project(stand)
+    start, start_at = _beginning(scene, lines)
+    if len(lines) == 1:
+        way = substring(lines[0], start_at, goal_at)
+        return way if isinstance(way, LineString) and way.length > TOLERANCE else None
+    return _shortest(lines, (start, start_at), (goal, goal_at))
+
+
+def _beginning(scene: Scene, lines: list[LineString]) -> tuple[int, float]:
+    """Where a walk begins: at a gate, else where a path ends at the boundary, else at the first point."""
+    gates = [
+        scene.shape_of(place) for place in scene.plan.of(Place) if scene.plan.word(place, "kind") == "gate"
+    ]
+    near = [
+        (round(line.distance(gate), 3), index, line.project(gate))
+        for gate in gates if gate is not None
+        for index, line in enumerate(lines) if line.distance(gate) <= JOINED
+    ]  # fmt: skip
+    if near:
+        _, index, at = min(near)
+        return index, at
+    ground = scene.property_
+    if ground is not None:
+        for index, line in enumerate(lines):
+            for at, end in ((0.0, line.coords[0]), (line.length, line.coords[-1])):
+                if ground.boundary.distance(Point(end)) <= JOINED:
+                    return index, at
+    return 0, 0.0
+
+
+def _shortest(lines: list[LineString], start: tuple[int, float], goal: tuple[int, float]) -> LineString | None:
+    """The shortest way over lines joined where they come within 5 yd of each other."""
+    stops: list[set[float]] = [{0.0, line.length} for line in lines]
+    stops[start[0]].add(start[1])
+    stops[goal[0]].add(goal[1])
+    joins: list[tuple[tuple[int, float], tuple[int, float], float]] = []
+    for (first, one), (second, two) in itertools.combinations(enumerate(lines), 2):
+        if one.distance(two) > JOINED:
+            continue
+        meeting = shapely.get_parts(one.intersection(two))
+        points = [part for part in meeting if isinstance(part, Point)] or [
+            Point(shapely.shortest_line(one, two).coords[0])
+        ]
+        for point in points:
+            here = one.project(point)
+            there = two.project(point)
+            stops[first].add(here)
+            stops[second].add(there)
+            joins.append(((first, here), (second, there), one.interpolate(here).distance(two.interpolate(there))))
+    edges: dict[tuple[int, float], list[tuple[tuple[int, float], float]]] = {}
+    for index, places in enumerate(stops):
+        ordered = sorted(places)
+        joins += [((index, a), (index, b), b - a) for a, b in itertools.pairwise(ordered)]
+    for a, b, cost in joins:
+        edges.setdefault(a, []).append((b, cost))
+        edges.setdefault(b, []).append((a, cost))
+    best: dict[tuple[int, float], float] = {}
+    queue: list[tuple[float, tuple[int, float], tuple[tuple[int, float], ...]]] = [(0.0, start, (start,))]
+    while queue:
+        cost, here_, way = heapq.heappop(queue)
+        if here_ in best:
+            continue
+        best[here_] = cost
+        if here_ == goal:
+            return _joined(lines, way)
+        for there_, step in edges.get(here_, []):
+            if there_ not in best:
+                heapq.heappush(queue, (cost + step, there_, (*way, there_)))
+    return None
+
+
+def _joined(lines: list[LineString], way: tuple[tuple[int, float], ...]) -> LineString | None:
+    points: list[tuple[float, ...]] = []
+    for (index, here), (other, there) in itertools.pairwise(way):
+        piece = (
+            substring(lines[index], here, there)
+            if index == other
+            else LineString([lines[index].interpolate(here), lines[other].interpolate(there)])
+        )
+        points += list(piece.coords)
+    kept = [point for number, point in enumerate(points) if number == 0 or point != points[number - 1]]
+    return LineString(kept) if len(kept) > 1 else None
+
+
+@plural(
+    "walks",
+    {"name": "name", "shape": "shape", "whole": "shape", "width": "length", "stand": "thing:stands", "use": "word",
+     "path": "thing:paths"},
+)  # fmt: skip
+def _walks_table(scene: Scene) -> Table:
+    walks = walks_of(scene)
+
+    def label(row: int) -> str:
+        walk = walks[row]
+        names = " and ".join(path.name for path in walk.paths)
+        return f"{'exit' if walk.out else 'entry'} path{'s' if len(walk.paths) > 1 else ''} {names}"
+
+    table = Table("walks", len(walks), label, lambda row: walks[row].paths[0].name, lambda row: walks[row].paths[0].span())
+    table.names = lambda row: frozenset(path.name for path in walks[row].paths)
+    table.add("name", lambda: column("name", [walk.paths[0].name for walk in walks]))
+    table.add("shape", lambda: column("shape", [walk.line for walk in walks]))
+    table.add("whole", lambda: column("shape", [walk.whole for walk in walks]))
+    table.add("width", lambda: column("length", [walk.width for walk in walks]))
+    stands = [scene.row_of("stands", walk.stand.name) if walk.stand else None for walk in walks]
+    table.add("stand", lambda: column("thing:stands", stands, "no stand uses it"))
+    table.add("use", lambda: column("word", ["exit" if walk.out else "entry" for walk in walks]))
+    table.add("path", lambda: column("thing:paths", [scene.row_of("paths", walk.paths[0].name) for walk in walks]))
+    return table
+
+
+# -- the deer's side -----------------------------------------------------------------------------------
+
+
+def deer_sides(scene: Scene) -> list[int]:
+    """For each walk the side the deer are on: 1 left, -1 right, 0 both or nobody knows.
+
+    Deer are where core (worked out, or the plan's own), pockets, lines of travel and food lie
+    within 150 yd of the walk. A thing counts on a side when a quarter or more of what of it is so
+    near lies there; what lies beyond an end counts on the side of the end leg produced.
+    """
+    from habitatlint.measures.core import core_ground
+
+    found = scene.memo.get("deer sides")
+    if found is not None:
+        return found  # type: ignore[no-any-return]
+    things: list[BaseGeometry] = []
+    for block in (*scene.plan.of(Pocket), *scene.plan.of(Food)):
+        shape = scene.shape_of(block)
+        if shape is not None:
+            things.append(shape)
+    for path in scene.plan.of(Path):
+        shape = scene.shape_of(path)
+        if shape is not None and scene.plan.word(path, "use") == "travel":
+            things.append(shape)
+    core = core_ground(scene)
+    if core is not None and not core.is_empty:
+        things.append(core)
+    sides = [_deer_side(walk.whole, things) for walk in walks_of(scene)]
+    scene.memo["deer sides"] = sides
+    return sides
+
+
+def _deer_side(whole: LineString, things: list[BaseGeometry]) -> int:
+    near = whole.buffer(DEER_REACH, quad_segs=16)
+    left = right = False
+    for thing in things:
+        part = thing.intersection(near)
+        if part.is_empty:
+            continue
+        samples = _samples(part)
+        side = survey.side_of(whole, samples)
+        left = left or bool(np.mean(side > 0) >= SIDE_SHARE)
+        right = right or bool(np.mean(side < 0) >= SIDE_SHARE)
+    return 0 if left == right else (1 if left else -1)
+
+
+def _samples(part: BaseGeometry) -> Any:
+    """Points that stand for a geometry: along its lines and outlines, 5 yd apart at most."""
+    return shapely.get_coordinates(shapely.segmentize(part, 5 * YARD))
+
+
+@measure("side", ("trees", "walks"), "word", words=("deer", "away"))
+def side(scene: Scene, trees: Rows, walks: Rows) -> Column:
+    """Whether a tree's stump stands on the deer's side of a walk (`deer`) or on the other (`away`).
+
+    The deer's side is a side of the walk as a whole: that on which core, pockets, lines of travel
+    and food lie within 150 yd. Where they lie on both, or nothing is placed, both are the deer's.
+    A stump on the line itself is on the deer's side."""
+    sides = np.array(deer_sides(scene), int)
+    found = np.full(len(trees), "deer", object)
+    cut = scene.trees
+    all_walks = walks_of(scene)
+    for walk in np.unique(walks.rows):
+        if sides[walk] == 0:
+            continue
+        rows = np.flatnonzero(walks.rows == walk)
+        stumps = np.column_stack([cut.x[trees.rows[rows]], cut.y[trees.rows[rows]]])
+        away = survey.side_of(all_walks[walk].whole, stumps) == -sides[walk]
+        found[rows[away]] = "away"
+    return Column("word", found)
+
+
+# -- how stems lie ---------------------------------------------------------------------------------------
+
+
+@measure("lie", ("trees", "walks"), "angle")
+def lie(scene: Scene, trees: Rows, walks: Rows) -> Column:
+    """The acute angle in degrees between a tree's fall and a walk: 0 along it, 90 across.
+
+    The walk's bearing is that of its chord from 5 yd before to 5 yd after the place nearest the
+    stump, the same that `fall along` a path uses, so that a screen laid along a bend lies along.
+    Unknown where the tree has no fall."""
+    cut = scene.trees
+    angles = np.full(len(trees), np.nan)
+    all_walks = walks_of(scene)
+    for walk in np.unique(walks.rows):
+        rows = np.flatnonzero(walks.rows == walk)
+        chosen = trees.rows[rows]
+        stumps = np.column_stack([cut.x[chosen], cut.y[chosen]])
+        bearings = survey.bearing_at(all_walks[walk].whole, stumps)
+        angles[rows] = survey.angle_between(cut.bearing[chosen], bearings)
+    known = np.isfinite(angles)
+    return Column("angle", angles, None if known.all() else known, None, "no `fall` is given")
+
+
+@measure("abreast", ("trees", "walks"), "truth")
+def abreast(scene: Scene, trees: Rows, walks: Rows) -> Column:
+    """Whether a tree's stump stands beside a walk and not beyond one of its ends."""
+    cut = scene.trees
+    found = np.zeros(len(trees), bool)
+    all_walks = walks_of(scene)
+    for walk in np.unique(walks.rows):
+        rows = np.flatnonzero(walks.rows == walk)
+        chosen = trees.rows[rows]
+        found[rows] = _beside_ends(all_walks[walk].whole, np.column_stack([cut.x[chosen], cut.y[chosen]]))
+    return Column("truth", found)
+
+
+def _beside_ends(line: LineString, points: Any) -> Any:
+    """Whether the place of a line nearest each point is no end that the point lies beyond."""
+    at = shapely.line_locate_point(line, shapely.points(points))
+    coordinates = np.asarray(line.coords)
+    beside = np.ones(len(points), bool)
+    for end, inner, here in ((coordinates[0], coordinates[1], at <= TOLERANCE),
+                             (coordinates[-1], coordinates[-2], at >= line.length - TOLERANCE)):  # fmt: skip
+        outward = (end - inner) / np.hypot(*(end - inner))
+        beside &= ~(here & ((points - end) @ outward > TOLERANCE))
+    return beside

@@ -1,0 +1,21 @@
+"""One line a finding in the GNU error form, closed by the rule in parentheses."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from habitatlint.check import Report
+from habitatlint.findings import Finding
+from habitatlint.outputs import Style
+from habitatlint.outputs.sentences import clean, message
+
+
+def render(reports: Sequence[Report], style: Style) -> str:
+    lines = [f"{line(finding, report.units)} ({finding.rule})" for report in reports for finding in report.findings]
+    return "".join(f"{one}\n" for one in lines)
+
+
+def line(finding: Finding, units: str) -> str:
+    """`path:line:column: level: message`."""
+    span = finding.span
+    return f"{clean(span.source.name)}:{span.line}:{span.column}: {finding.level.name}: {message(finding, units)}"

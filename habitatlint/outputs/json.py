@@ -1,0 +1,79 @@
+"""Reports as JSON, version 1: `{"version", "plans": [{"path", "findings": [...], "waived": [...]}]}`.
+
+A finding has `rule` (pack/slug), `level`, `message`, `line`, `column`, `end-line`, `end-column` (from
+1, in code points), `measured` and `wanted` (`value` in base units, `kind`, `text`; null where the
+rule's filters decide), `place` (east and north in metres, or null), `evidence`, `source`, `because`,
+`related`, `mends` with their edits, and under `waived` the waiver's reason.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from habitatlint.check import Report
+from habitatlint.findings import Fact, Finding
+from habitatlint.outputs import Style
+from habitatlint.outputs.sentences import measured_and_wanted, message
+from habitatlint.source import Span
+
+VERSION = 1
+
+
+def render(reports: Sequence[Report], style: Style) -> str:
+    plans = [
+        {
+            "path": report.source.name,
+            "findings": [_finding(finding, report.units) for finding in report.findings],
+            "waived": [_finding(finding, report.units) for finding in report.waived],
+        }
+        for report in reports
+    ]
+    return json.dumps({"version": VERSION, "plans": plans}, indent=2, ensure_ascii=False) + "\n"
+
+
+def _place(span: Span) -> dict[str, Any]:
+    line, column = span.source.line_column(span.start)
+    end_line, end_column = span.source.line_column(span.end)
+    return {"line": line, "column": column, "end-line": end_line, "end-column": end_column}
+
+
+def _fact(fact: Fact | None, text: str) -> dict[str, Any] | None:
+    if fact is None:
+        return None
+    value = fact.value if isinstance(fact.value, bool | int | float | str) else str(fact.value)
+    if isinstance(value, float):
+        value = round(value, 6)
+    return {"value": value, "kind": fact.kind, "text": text, "estimated": fact.estimated}
+
+
+def _finding(finding: Finding, units: str) -> dict[str, Any]:
+    measured, wanted = measured_and_wanted(finding, units)
+    return {
+        "rule": finding.rule,
+        "level": finding.level.name,
+        "message": message(finding, units),
+        "path": finding.span.source.name,
+        **_place(finding.span),
+        "measured": _fact(finding.measured, measured),
+        "wanted": _fact(finding.wanted, wanted),
+        "place": None if finding.place is None else [round(part, 3) for part in finding.place],
+        "evidence": finding.evidence,
+        "source": finding.source,
+        "because": finding.because,
+        "safety": finding.safety,
+        "related": [
+            {"path": related.span.source.name, **_place(related.span), "what": related.what}
+            for related in finding.related
+        ],
+        "mends": [
+            {
+                "say": mend.say,
+                "proof": mend.proof,
+                "edits": [{**_place(edit.span), "text": edit.text} for edit in mend.edits],
+            }
+            for mend in finding.mends
+        ],
+        **({"waived": finding.waived} if finding.waived else {}),
+    }

@@ -1,0 +1,97 @@
+"""A finding's facts as sentences: the same words in every output."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from datetime import date
+
+from habitatlint.findings import Fact, Finding, Related
+from habitatlint.units import UNITS, plain, show
+
+#: what is wanted, by the comparison that found fault
+_WANTED = {"<": "{} or more", "<=": "more than {}", ">": "{} or less", ">=": "less than {}"}
+_HIDDEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]")
+
+
+def shown(fact: Fact, units: str = "yd", places: int = 1) -> str:
+    """A fact as a person reads it, lengths in the plan's unit."""
+    value = fact.value
+    if fact.kind == "place" and isinstance(value, tuple):
+        return at(value, units)
+    if fact.kind == "date" and isinstance(value, int | float):
+        return date.fromordinal(int(value)).isoformat()
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int | float):
+        unit = fact.unit if fact.kind == "length" and fact.unit in ("in", "ft", "cm") else ""
+        return show(float(value), fact.kind, units, places, unit)
+    return str(value)
+
+
+def at(place: tuple[float, float], units: str) -> str:
+    """A place as a plan would write it, to a tenth of the plan's unit."""
+    one = UNITS[units][1]
+    return f"{plain(place[0] / one, 1)},{plain(place[1] / one, 1)}"
+
+
+def message(finding: Finding, units: str) -> str:
+    """The finding in one sentence: the rule's words with its facts in their places."""
+
+    def fill(found: re.Match[str]) -> str:
+        fact = finding.facts.get(found[1])
+        return shown(fact, units) if fact is not None else found[0]
+
+    return clean(re.sub(r"\{([a-z][a-z0-9.-]*)\}", fill, finding.say))
+
+
+def measured_and_wanted(finding: Finding, units: str) -> tuple[str, str]:
+    """What was measured and what is wanted; with as many places as it takes to tell them apart."""
+    if finding.measured is None or finding.wanted is None:
+        return "", ""
+    for places in (1, 2, 3):
+        measured, wanted = shown(finding.measured, units, places), shown(finding.wanted, units, places)
+        if measured != wanted:
+            break
+    return measured, _WANTED[finding.sense].format(wanted) if finding.sense else wanted
+
+
+def measured_line(finding: Finding, units: str) -> str:
+    """The measured figure, where it was measured, and whether it rests on estimates."""
+    measured, _ = measured_and_wanted(finding, units)
+    where = []
+    if finding.place_of:
+        where.append(f"at {finding.place_of}")
+    if finding.place is not None:
+        where.append(f"at {at(finding.place, units)}" if not where else at(finding.place, units))
+    parts = [part for part in (measured, ", ".join(where)) if part]
+    if finding.measured is not None and finding.measured.estimated:
+        parts.append("tree sizes estimated from published curves")
+    return clean(", ".join(parts))
+
+
+def wanted_line(finding: Finding, units: str) -> str:
+    """What is wanted, by which rule and on whose word."""
+    _, wanted = measured_and_wanted(finding, units)
+    said = "; ".join(part for part in (finding.evidence.replace("-", " "), finding.source) if part)
+    rule = f"{finding.rule}; {said}" if said else finding.rule
+    return clean(f"{wanted} ({rule})" if wanted else f"({rule})")
+
+
+def related_line(related: Related, of: str) -> str:
+    """Where else to look: `the way in, line 38`; the file is named where it is another one."""
+    other = "" if related.span.source.name == of else f"{related.span.source.name}:"
+    return clean(f"{related.what} ({other}line {related.span.line})")
+
+
+def clean(text: str) -> str:
+    """Text without what could steer a terminal: control and bidirectional characters become `?`."""
+    return _HIDDEN.sub("?", text)
+
+
+def width(text: str) -> int:
+    """How many columns a text takes on a terminal."""
+    return sum(
+        0 if unicodedata.combining(character) else 2 if unicodedata.east_asian_width(character) in "WF" else 1
+        for character in text
+    )

@@ -1,0 +1,93 @@
+"""Findings laid out for a person: the place, the plan's own words, then measured, wanted, because, mend."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+
+from habitatlint.check import Report
+from habitatlint.findings import Finding, Level
+from habitatlint.outputs import Style
+from habitatlint.outputs.gnu import line as first_line
+from habitatlint.outputs.sentences import clean, measured_line, related_line, wanted_line, width
+
+#: longest stretch of a plan's line that is shown
+LONGEST_LINE = 160
+#: where the text of the four kinds of line begins, and how wide the page is
+INDENT, WIDTH = 14, 110
+
+_COLOURS = {Level.error: "31", Level.warning: "33", Level.note: "36"}
+
+
+def render(reports: Sequence[Report], style: Style) -> str:
+    blocks = [block(finding, report, style) for report in reports for finding in report.findings]
+    page = "\n".join(blocks)
+    return (f"{page}\n" if page else "") + summary(reports, style)
+
+
+def block(finding: Finding, report: Report, style: Style) -> str:
+    """One finding, closed by a line end."""
+    head = first_line(finding, report.units)
+    if style.colour:
+        level = finding.level.name
+        head = head.replace(f" {level}: ", f" \x1b[1;{_COLOURS[finding.level]}m{level}\x1b[0m: ", 1)
+    lines = [head, *_excerpt(finding)]
+    measured = measured_line(finding, report.units)
+    if measured:
+        lines += _row("measured", measured)
+    lines += _row("wanted", wanted_line(finding, report.units))
+    if finding.because:
+        lines += _row("because", clean(finding.because))
+    for related in finding.related:
+        lines += _row("see", related_line(related, finding.span.source.name))
+    for number, mend in enumerate(finding.mends, 1):
+        proof = "" if mend.proof == "advice" else f"     {'clears it' if mend.proof == 'clears' else mend.proof}"
+        lines += _row(f"mend {number}", clean(mend.say) + proof)
+    return "\n".join(lines) + "\n"
+
+
+def _excerpt(finding: Finding) -> list[str]:
+    """The plan's own line, and carets under what is marked; the line's tabs become single blanks."""
+    span = finding.span
+    source = span.source
+    number, column = source.line_column(span.start)
+    text = source.line(number)
+    if not text.strip():
+        return []
+    end = min(span.end, span.start - column + 1 + len(text))
+    start = max(0, column - 1 - LONGEST_LINE // 2) if len(text) > LONGEST_LINE else 0
+    shown = clean(text.replace("\t", " "))[start : start + LONGEST_LINE]
+    before = width(shown[: column - 1 - start])
+    marked = width(shown[column - 1 - start : column - 1 - start + max(1, end - span.start)])
+    cut = len(shown) - len(shown.lstrip())
+    body = shown[cut:]
+    return [f"    {body}", f"    {' ' * (before - cut)}{'^' * max(1, marked)}"]
+
+
+def _row(word: str, text: str) -> list[str]:
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=f"    {word:<10}", subsequent_indent=" " * INDENT,
+        break_long_words=False, break_on_hyphens=False,
+    )  # fmt: skip
+
+
+def summary(reports: Sequence[Report], style: Style) -> str:
+    """Files, findings by level, rules run, time."""
+    counts = {level: 0 for level in (Level.error, Level.warning, Level.note)}
+    for report in reports:
+        for finding in report.findings:
+            counts[finding.level] += 1
+    waived = sum(len(report.waived) for report in reports)
+    rules = max((len(report.rules) for report in reports), default=0)
+    found = ", ".join(_number(count, level.name) for level, count in counts.items() if count) or "nothing found"
+    parts = [_number(len(reports), "plan"), found]
+    if waived:
+        parts.append(f"{waived} waived")
+    parts.append(_number(rules, "rule"))
+    if style.seconds is not None:
+        parts.append(f"{style.seconds:.2f} s")
+    return ", ".join(parts) + "\n"
+
+
+def _number(count: int, word: str) -> str:
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"

@@ -1,0 +1,1 @@
+"""Packs as their makers handle them: examples proven."""

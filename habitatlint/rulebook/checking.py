@@ -1,0 +1,387 @@
+"""A pack checked before it runs: names, kinds and units, limits, words, and rules that cannot report."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from habitatlint.findings import SLIPS, Slip
+from habitatlint.language.blocks import BY_NOUN
+from habitatlint.measures.vocabulary import Vocabulary
+from habitatlint.reading.grammar import Grammar, listed, near
+from habitatlint.reading.values import Written
+from habitatlint.rulebook.book import limit_fact, within
+from habitatlint.rulebook.expressions import (
+    Aggregate, Aim, Bound, Both, Call, Compare, Constant, Each, Either, Is, Negation, Quantified, Ref, Sum,
+)  # fmt: skip
+from habitatlint.rulebook.rules import Action, Pack, Rule, placeholders
+
+#: kinds that may be compared with each other
+_ALIKE = {"count": "number", "bearing": "angle"}
+_COMPARED = frozenset(
+    {
+        "length", "area", "share", "number", "angle", "speed", "density", "basal-area", "volume", "dose",
+        "duration", "date",
+    }
+)  # fmt: skip
+
+
+class _Told(Exception):
+    """A fault that has been told; nothing more can be said of what holds it."""
+
+
+def checked(pack: Pack, vocabulary: Vocabulary, plan_grammar: Grammar) -> Pack:
+    """The pack with what is wrong in it added to its slips; rules that cannot run are left out."""
+    slips = list(pack.slips)
+    sound: list[Rule] = []
+    broken = {slip.span.source.name for slip in slips}
+    for rule in pack.rules:
+        found = _Checker(rule, vocabulary, frozenset(plan_grammar.words.values())).slips()
+        slips += found
+        if not found and rule.placed.source.name not in broken:
+            sound.append(rule)
+    return replace(pack, rules=tuple(sound), slips=tuple(slips))
+
+
+class _Checker:
+    def __init__(self, rule: Rule, vocabulary: Vocabulary, words: frozenset[str]) -> None:
+        self.rule = rule
+        self.vocabulary = vocabulary
+        self.words = words
+        self.variables: dict[str, str] = {}
+        self.measures: dict[str, tuple[str, dict[str, str]]] = {}
+        self.found: list[Slip] = []
+
+    def slips(self) -> list[Slip]:
+        rule = self.rule
+        self._limits()
+        for number, each in enumerate(rule.each):
+            self._quietly(self._each, each, number)
+        for measure in rule.measures:
+            try:
+                self.measures[measure.name] = self._measured(measure.value)
+            except _Told:
+                self.measures[measure.name] = ("", {})
+        for condition in rule.where:
+            self._quietly(self._condition, condition)
+        for node in (*rule.needs, *rule.per, *([rule.mark] if rule.mark else []), *(also.thing for also in rule.also)):
+            self._quietly(self._kind, node)
+        self._reports()
+        for remedy in rule.remedies:
+            for action in remedy.actions:
+                self._quietly(self._action, action)
+            self._texts(remedy.say, rule.span())
+        return self.found
+
+    def _quietly(self, judge: object, *arguments: object) -> None:
+        try:
+            judge(*arguments)  # type: ignore[operator]
+        except _Told:
+            pass
+
+    def _tell(self, kind: str, node: Written | None, found: str, why: str, hint: str = "") -> _Told:
+        shown = f"; did you mean `{hint}`?" if hint else ""
+        self.found.append(
+            Slip(kind, self.rule.span(node), thing=f"rule {self.rule.slug}", found=found, expected=why, why=why, hint=shown)
+        )
+        return _Told()
+
+    # -- parts of a rule ------------------------------------------------------------------------------
+
+    def _limits(self) -> None:
+        for limit in self.rule.limits.values():
+            if limit.least is None and limit.kind in _COMPARED and limit.kind != "date":
+                self.found.append(Slip("bad-value", limit.span, thing=f"rule {self.rule.slug}", found=limit.name,
+                                       why="a limit has a permitted range, such as `5yd..60yd`"))  # fmt: skip
+            elif not within(limit, limit_fact(limit)):
+                self.found.append(Slip("bad-value", limit.span, thing=f"rule {self.rule.slug}", found=limit.name,
+                                       why="the limit lies outside its own range"))  # fmt: skip
+
+    def _each(self, each: Each, number: int) -> None:
+        kind = self._plural(each.plural)
+        self.variables[each.variable] = kind
+        if each.bound is not None:
+            self._bound(each.bound)
+        elif number and "shape" in self.vocabulary.fields.get(kind.removeprefix("thing:"), {}):
+            earlier = [self.variables[one.variable] for one in self.rule.each[:number]]
+            if any("shape" in self.vocabulary.fields.get(one.removeprefix("thing:"), {}) for one in earlier):
+                raise self._tell("syntax", each.plural, each.variable,
+                                 "a bound for a pair of placed things: `within DISTANCE of ...`")  # fmt: skip
+
+    def _bound(self, bound: Bound) -> None:
+        if self._kind(bound.distance) != "length":
+            raise self._tell("bad-value", bound.distance, "within", "a length after `within`")
+        self._shape(bound.of)
+
+    def _plural(self, node: Written) -> str:
+        """The kind of what a plural's things are."""
+        ref: Ref = node.value
+        if len(ref.parts) > 1:
+            kind = self._kind(node)
+            if kind.startswith("things:"):
+                return "thing:" + kind.removeprefix("things:")
+            if kind == "list":
+                return "name"
+            raise self._tell("bad-value", node, ".".join(ref.parts), "a field that holds several things")
+        (name,) = ref.parts
+        if name in self.rule.lists:
+            return "word"
+        if name not in self.vocabulary.fields:
+            hint = near(name, (*self.vocabulary.fields, *self.rule.lists))
+            raise self._tell("unknown-name", node, name, "a plural such as `trees`, `walks` or `pockets`", hint)
+        return f"thing:{name}"
+
+    def _reports(self) -> None:
+        rule = self.rule
+        if not rule.reports:
+            self._tell("missing-property", None, rule.slug, "`report` with a level: without it the rule finds nothing")
+        if not rule.title:
+            self._tell("missing-property", None, rule.slug, "`title` with the rule's name in words")
+        if not rule.because:
+            self._tell("missing-property", None, rule.slug, "`because` with the reason, in a sentence")
+        for number, report in enumerate(rule.reports):
+            if report.when is not None:
+                self._quietly(self._condition, report.when)
+            if not report.say:
+                self.found.append(Slip("missing-property", report.span, thing=f"rule {rule.slug}",
+                                       expected="`say` with the finding's words"))  # fmt: skip
+            for text in (report.say, report.many):
+                self._texts(text, report.span)
+            if number and rule.reports[number - 1].when is None:
+                self.found.append(Slip("bad-value", report.span, thing=f"rule {rule.slug}", found="report",
+                                       why="the `report` above it is always true, so this one never is"))  # fmt: skip
+
+    def _texts(self, text: str, span: object) -> None:
+        for parts in placeholders(text):
+            if parts in (("count",), ("all",)):
+                continue
+            node = Written(Ref(parts), "ref", 0, 0)
+            try:
+                self._ref(node, span)
+            except _Told:
+                pass
+
+    def _action(self, action: Action) -> None:
+        if action.word == "add":
+            noun = str(action.values[0].value)
+            if noun not in BY_NOUN:
+                raise self._tell("unknown-word", action.values[0], noun, "the noun of a block", near(noun, BY_NOUN))
+            words = BY_NOUN[noun].properties
+            for statement in action.filled:
+                if statement.word not in words:
+                    raise self._tell("unknown-word", Written("", "", statement.start, statement.end), statement.word,
+                                     f"a property of a {noun}", near(statement.word, words))  # fmt: skip
+            return
+        target = action.values[0]
+        parts = target.value.parts if isinstance(target.value, Ref) else ()
+        if not parts or parts[0] not in self.variables:
+            hint = near(parts[0], self.variables) if parts else ""
+            raise self._tell("unknown-name", target, ".".join(parts), "a variable of the rule", hint)
+        if action.word in ("set", "remove") and len(parts) > 1:
+            known = {word for block in BY_NOUN.values() for word in block.properties}
+            if parts[1] not in known:
+                raise self._tell("unknown-word", target, parts[1], "a property of a plan's block", near(parts[1], known))
+        for value in action.values[1:]:
+            if isinstance(value.value, Aim):
+                self._kind(value.value.thing)
+
+    # -- kinds ----------------------------------------------------------------------------------------
+
+    def _kind(self, node: Written) -> str:
+        return self._measured(node)[0]
+
+    def _measured(self, node: Written) -> tuple[str, dict[str, str]]:
+        """The kind of an expression, and of the parts that its measure gives."""
+        thing = node.value
+        if isinstance(thing, Ref):
+            return self._ref(node, None)
+        if isinstance(thing, Constant):
+            return thing.kind, {}
+        if isinstance(thing, Call):
+            return self._call(node, thing)
+        if isinstance(thing, Sum):
+            return self._sum(node, thing), {}
+        if isinstance(thing, Aggregate):
+            return self._aggregate(thing), {}
+        raise self._tell("bad-value", node, "", "a quantity")
+
+    def _ref(self, node: Written, span: object) -> tuple[str, dict[str, str]]:
+        first, *fields = node.value.parts
+        shown = ".".join(node.value.parts)
+
+        def tell(found: str, why: str, hint: str = "") -> _Told:
+            if span is None:
+                return self._tell("unknown-name", node, found, why, hint)
+            offered = f"; did you mean `{hint}`?" if hint else ""
+            self.found.append(Slip("unknown-name", span, thing=f"rule {self.rule.slug}", found=found, expected=why,  # type: ignore[arg-type]
+                                   why=why, hint=offered))  # fmt: skip
+            return _Told()
+
+        parts: dict[str, str] = {}
+        if first in self.measures:
+            kind, parts = self.measures[first]
+            if fields:
+                if fields[0] not in parts:
+                    raise tell(shown, f"a part of `{first}`: {_list(parts)}", near(fields[0], parts))
+                kind, parts, fields = parts[fields[0]], {}, fields[1:]
+        elif first in self.variables:
+            kind = self.variables[first]
+        elif first in self.rule.limits:
+            kind = self.rule.limits[first].kind
+        elif first == "today":
+            kind = "date"
+        elif first == "plan":
+            kind = "thing:plans"
+        else:
+            known = (*self.measures, *self.variables, *self.rule.limits, "today", "plan")
+            raise tell(first, "a variable, a measure or a limit of the rule", near(first, known))
+        for field in fields:
+            known_fields = self.vocabulary.fields.get(kind.removeprefix("thing:"), {}) if kind.startswith("thing:") else {}
+            if field not in known_fields:
+                what = kind.removeprefix("thing:")
+                raise tell(shown, f"a field of {what}: {_list(known_fields)}", near(field, known_fields))
+            kind = known_fields[field]
+        return kind, parts
+
+    def _shape(self, node: Written) -> None:
+        kind = self._kind(node)
+        placed = kind in ("shape", "place") or (
+            kind.startswith("thing:") and "shape" in self.vocabulary.fields.get(kind.removeprefix("thing:"), {})
+        )
+        if not placed:
+            raise self._tell("bad-value", node, kind.removeprefix("thing:"), "something that has a place on the ground")
+
+    def _call(self, node: Written, call: Call) -> tuple[str, dict[str, str]]:
+        signature = self.vocabulary.measures.get(call.name)
+        if signature is None:
+            hint = near(call.name, self.vocabulary.measures)
+            raise self._tell("unknown-name", node, call.name, "a measure", hint)
+        if len(call.arguments) != len(signature.takes):
+            takes = ", ".join(signature.takes)
+            raise self._tell("bad-value", node, call.name, f"{call.name}({takes})")
+        for argument, wanted in zip(call.arguments, signature.takes, strict=True):
+            if wanted in ("shape", "place"):
+                self._shape(argument)
+                continue
+            kind = self._kind(argument)
+            wanted_kind = f"thing:{wanted}" if wanted in self.vocabulary.fields else wanted
+            if _alike(kind) != _alike(wanted_kind):
+                found = kind.removeprefix("thing:")
+                raise self._tell("bad-value", argument, found, f"{_a(wanted)} here, for {call.name}({', '.join(signature.takes)})")  # noqa: E501
+        return signature.gives, dict(signature.parts)
+
+    def _sum(self, node: Written, thing: Sum) -> str:
+        left, right = self._kind(thing.left), self._kind(thing.right)
+        if thing.sign == "*":
+            if _alike(left) == "number":
+                return right
+            if _alike(right) == "number":
+                return left
+            raise self._tell("bad-value", node, "*", f"a quantity times a number, not {_a(left)} times {_a(right)}")
+        if left == "date" and right == "duration":
+            return "date"
+        if left == right == "date" and thing.sign == "-":
+            return "duration"
+        if _alike(left) != _alike(right) or _alike(left) not in _COMPARED:
+            raise self._tell("bad-value", node, thing.sign, f"two quantities of one kind, not {_a(left)} and {_a(right)}")
+        return left
+
+    def _aggregate(self, thing: Aggregate) -> str:
+        with _Scope(self, thing.variable, thing.plural):
+            if thing.bound is not None:
+                self._bound(thing.bound)
+            if thing.condition is not None:
+                self._condition(thing.condition)
+            if thing.word == "count":
+                return "count"
+            if thing.word == "share":
+                return "share"
+            assert thing.value is not None
+            return self._kind(thing.value)
+
+    # -- conditions -----------------------------------------------------------------------------------
+
+    def _condition(self, node: Written) -> None:
+        thing = node.value
+        if isinstance(thing, Both | Either):
+            for condition in thing.conditions:
+                self._quietly(self._condition, condition)
+        elif isinstance(thing, Negation):
+            self._condition(thing.condition)
+        elif isinstance(thing, Compare):
+            left, right = self._kind(thing.left), self._kind(thing.right)
+            if _alike(left) != _alike(right) or _alike(left) not in _COMPARED:
+                raise self._tell("bad-value", node, f"{_bare(left)} {thing.sign} {_bare(right)}",
+                                 f"two quantities of one kind, not {_a(left)} and {_a(right)}")  # fmt: skip
+        elif isinstance(thing, Is):
+            self._is(node, thing)
+        elif isinstance(thing, Quantified):
+            with _Scope(self, thing.variable, thing.plural):
+                if thing.bound is not None:
+                    self._bound(thing.bound)
+                self._condition(thing.condition)
+        elif self._kind(node) != "truth":
+            raise self._tell("bad-value", node, "", "a condition: a comparison, or `is` and a word")
+
+    def _is(self, node: Written, thing: Is) -> None:
+        kind = self._kind(thing.operand)
+        for word in thing.words:
+            text = str(word.value)
+            if text == "missing" or text.split(".")[0] in (*self.variables, *self.measures):
+                if "." in text:
+                    self._kind(Written(Ref(tuple(text.split("."))), "ref", word.start, word.end))
+                continue
+            if kind == "thing:slips":
+                known: Iterable[str] = SLIPS
+            elif kind.startswith("thing:"):
+                fields = self.vocabulary.fields.get(kind.removeprefix("thing:"), {})
+                known = [name for name, of in fields.items() if of == "truth"]
+            elif kind == "truth":
+                known = ("yes", "no")
+            elif isinstance(thing.operand.value, Call):
+                known = self.vocabulary.measures[thing.operand.value.name].words
+            elif kind in ("word", "name", "list", "text"):
+                known = self.words if kind == "word" else (text,)
+            else:
+                raise self._tell("bad-value", node, _bare(kind), "a comparison with `<` or `>`: it is a quantity")
+            if text not in known:
+                hint = near(text, known)
+                names = sorted(known)
+                why = listed([f"`{name}`" for name in names], "or") if 0 < len(names) <= 12 else "a word of the plan language"
+                raise self._tell("unknown-word", word, text, why, hint)
+
+
+class _Scope:
+    """A variable that a quantifier binds, for as long as it is looked into."""
+
+    def __init__(self, checker: _Checker, variable: str, plural: Written) -> None:
+        self.checker, self.variable = checker, variable
+        self.kind = checker._plural(plural)
+        self.before = checker.variables.get(variable)
+
+    def __enter__(self) -> None:
+        self.checker.variables[self.variable] = self.kind
+
+    def __exit__(self, *error: object) -> None:
+        if self.before is None:
+            del self.checker.variables[self.variable]
+        else:
+            self.checker.variables[self.variable] = self.before
+
+
+def _alike(kind: str) -> str:
+    return _ALIKE.get(kind, kind)
+
+
+def _bare(kind: str) -> str:
+    return kind.removeprefix("thing:") or "nothing"
+
+
+def _a(kind: str) -> str:
+    bare = _bare(kind)
+    return f"{'an' if bare[0] in 'aeiou' else 'a'} {bare}"
+
+
+def _list(names: Iterable[str]) -> str:
+    shown = sorted(names)
+    return listed([f"`{name}`" for name in shown], "or") if shown else "it has none"

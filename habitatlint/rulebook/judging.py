@@ -1,0 +1,408 @@
+"""One rule judged on one scene: what it finds, and what it could not judge.
+
+Filters that concern one variable are applied before pairs are made, pairs come
+from the spatial index, and everything is worked out over all things at once.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from habitatlint.findings import FIRM, Fact, Finding, Mend, Related
+from habitatlint.ground.columns import Column, Indices, Mask
+from habitatlint.reading.values import Written
+from habitatlint.rulebook.evaluation import (
+    Context, Frame, Truth, Unjudgeable, compare, expand, holds, measured, value,
+)  # fmt: skip
+from habitatlint.rulebook.expressions import Compare, Ref, names_in
+from habitatlint.rulebook.rules import Report, Rule, placeholders
+from habitatlint.source import Span
+
+
+class NotJudged(NamedTuple):
+    """A thing that a rule could not judge, and what it would need."""
+
+    rule: str
+    label: str
+    name: str
+    span: Span
+    why: str
+
+
+class Judgement(NamedTuple):
+    """What a rule found, and what it could not judge."""
+
+    findings: list[Finding]
+    not_judged: list[NotJudged]
+
+
+def judge(rule: Rule, context: Context) -> Judgement:
+    """A rule's findings on a scene, in order of their places. A rule that cannot be worked out is
+    told as not judged on the plan as a whole."""
+    judging = _Judging(rule, context)
+    try:
+        findings = judging.findings()
+    except Unjudgeable as error:
+        start = Span(context.scene.plan.source, 0, len(context.scene.plan.source.line(1)))
+        return Judgement([], [NotJudged(rule.name, "the plan", "", start, str(error))])
+    return Judgement(sorted(findings, key=lambda finding: finding.order), judging.not_judged)
+
+
+class _Judging:
+    def __init__(self, rule: Rule, context: Context) -> None:
+        self.rule = rule
+        self.context = context
+        self.not_judged: list[NotJudged] = []
+        self._told: set[tuple[str, str, str]] = set()
+        self.variables = [each.variable for each in rule.each]
+        #: rows of the first variable that passed the filters that concern it alone
+        self.candidates: Frame | None = None
+
+    # -- binding and filtering ------------------------------------------------------------------------
+
+    def findings(self) -> list[Finding]:
+        frame = self._bound()
+        if frame is None or not frame.size:
+            return []
+        return self._reported(frame)
+
+    def _bound(self) -> Frame | None:
+        """Every binding of the rule's variables that passes its filters, with its measures."""
+        rule, context = self.rule, self.context
+        pending = list(rule.where)
+        needs = list(rule.needs)
+        measures = list(rule.measures)
+        frame = Frame(1)
+        bound: set[str] = set()
+        for number, each in enumerate(rule.each):
+            if any(not self._any(later.plural) for later in rule.each[number:]):
+                return None
+            frame, _ = expand(context, frame, each.variable, each.plural, each.bound)
+            frame = self._once(frame, each.variable, number)
+            bound.add(each.variable)
+            frame, pending, needs = self._filter(frame, pending, needs, bound, measures)
+            if number == 0:
+                self.candidates = frame
+            if not frame.size:
+                return None
+        while measures:
+            one = measures.pop(0)
+            frame.measured[one.name] = measured(context, frame, one.value)
+            frame, pending, needs = self._filter(frame, pending, needs, bound, measures)
+        frame, pending, needs = self._filter(frame, pending, needs, bound, [])
+        return frame
+
+    def _any(self, plural: Written) -> bool:
+        """Whether there is any thing of a plural at all; fields of things are seen when they come."""
+        parts = plural.value.parts
+        if len(parts) > 1 or parts[0] in self.context.lists:
+            return True
+        return self.context.table(parts[0]).size > 0
+
+    def _once(self, frame: Frame, variable: str, number: int) -> Frame:
+        """Two things of one plural give each pair once."""
+        if variable not in frame.rows:
+            return frame
+        mine = frame.rows[variable]
+        for other in self.variables[:number]:
+            if other in frame.rows and frame.rows[other].plural == mine.plural:
+                frame = frame.take(np.flatnonzero(frame.rows[other].rows < mine.rows))
+                mine = frame.rows[variable]
+        return frame
+
+    def _filter(
+        self, frame: Frame, pending: list[Written], needs: list[Written], bound: set[str], measures: list[Any]
+    ) -> tuple[Frame, list[Written], list[Written]]:
+        """Applies the filters whose names are all bound; those that can always be told come first."""
+        unmeasured = {one.name for one in measures}
+        free = set(self.variables) - bound
+        ready = [node for node in pending if not names_in(node) & (unmeasured | free)]
+        ready.sort(key=lambda node: node.kind in ("compare", "quantified"))
+        for node in ready:
+            if frame.size:
+                frame = self._kept(frame, holds(self.context, frame, node))
+        for node in [need for need in needs if not names_in(need) & (unmeasured | free)]:
+            if frame.size:
+                found = value(self.context, frame, node)
+                frame = self._kept(frame, Truth(found.mask, found.mask, [(~found.mask, found.why)]))
+        return (
+            frame,
+            [node for node in pending if node not in ready],
+            [need for need in needs if names_in(need) & (unmeasured | free)],
+        )
+
+    def _kept(self, frame: Frame, truth: Truth) -> Frame:
+        """The bindings for which a condition holds; those for which nobody knows are told."""
+        self._tell(frame, ~truth.known, truth)
+        return frame.take(np.flatnonzero(truth.holds & truth.known))
+
+    def _tell(self, frame: Frame, unknown: Mask, truth: Truth) -> None:
+        for index in np.flatnonzero(unknown):
+            why = truth.reason(int(index))
+            if not why:
+                continue  # it is placed nowhere, and a slip has told that
+            label, name, span = self._first_thing(frame, int(index))
+            if (name, label, why) not in self._told:
+                self._told.add((name, label, why))
+                self.not_judged.append(NotJudged(self.rule.name, label, name, span, why))
+
+    def _first_thing(self, frame: Frame, index: int) -> tuple[str, str, Span]:
+        """The thing that a binding is about: its block for a tree, so that it is told once."""
+        for variable in self.variables:
+            if variable in frame.rows:
+                rows = frame.rows[variable]
+                table, row = self.context.table(rows.plural), int(rows.rows[index])
+                if rows.plural == "trees":
+                    name = table.name(row)
+                    block = self.context.scene.plan.names.get(name)
+                    return (block.label if block else table.label(row)), name, table.span(row)
+                return table.label(row), table.name(row), table.span(row)
+        source = self.context.scene.plan.source
+        return "the plan", "", Span(source, 0, len(source.line(1)))
+
+    # -- reporting ------------------------------------------------------------------------------------
+
+    def _reported(self, frame: Frame) -> list[Finding]:
+        """The first report of each binding that is true; groups told once with their worst."""
+        which = np.full(frame.size, -1)
+        comparisons: dict[int, tuple[Column, Column]] = {}
+        undecided = np.ones(frame.size, bool)
+        for number, report in enumerate(self.rule.reports):
+            if report.when is None:
+                true, known = np.ones(frame.size, bool), np.ones(frame.size, bool)
+            else:
+                node: Compare = report.when.value
+                left, right = value(self.context, frame, node.left), value(self.context, frame, node.right)
+                truth = compare(left, node.sign, right)
+                true, known = truth.holds, truth.known
+                comparisons[number] = (left, right)
+                self._tell(frame, ~known & undecided, truth)
+            which[undecided & true & known] = number
+            undecided &= ~true & known
+        found = np.flatnonzero(which >= 0)
+        if not len(found):
+            return []
+        findings = []
+        for group in self._groups(frame, found):
+            finding = self._finding(frame, group, which, comparisons)
+            if finding is not None:
+                findings.append(finding)
+        return findings
+
+    def _groups(self, frame: Frame, found: Indices) -> list[Indices]:
+        """Bindings told together: those alike in every `per`; without it, each by itself."""
+        if not self.rule.per:
+            return [found[index : index + 1] for index in range(len(found))]
+        keys: dict[tuple[Any, ...], list[int]] = {}
+        columns = [self._key(frame, node) for node in self.rule.per]
+        for index in found:
+            keys.setdefault(tuple(column[index] for column in columns), []).append(int(index))
+        return [np.array(group, np.intp) for group in keys.values()]
+
+    def _key(self, frame: Frame, node: Written) -> Any:
+        found = value(self.context, frame, node)
+        return np.where(found.mask, found.values, None) if found.known is not None else found.values
+
+    def _finding(
+        self, frame: Frame, group: Indices, which: Any, comparisons: Mapping[int, tuple[Column, Column]]
+    ) -> Finding | None:
+        rule, context = self.rule, self.context
+        number = min(int(which[index]) for index in group if which[index] >= 0)
+        levels = {int(which[index]) for index in group}
+        number = max(levels, key=lambda one: (rule.reports[one].level, -one))
+        report = rule.reports[number]
+        told = group[which[group] == number]
+        worst = int(told[0])
+        measured_fact = wanted_fact = None
+        sense = ""
+        if report.when is not None:
+            left, right = comparisons[number]
+            sense = report.when.value.sign
+            sizes = np.asarray(left.values, float)[told]
+            worst = int(told[int(np.argmin(sizes) if sense in ("<", "<=") else np.argmax(sizes))])
+            measured_fact, wanted_fact = _fact(left, worst), _fact(right, worst)
+            unit = measured_fact.unit or wanted_fact.unit
+            measured_fact, wanted_fact = measured_fact._replace(unit=unit), wanted_fact._replace(unit=unit)
+        one = frame.take(np.array([worst]))
+        count = self._count(frame, group)
+        say = report.many if report.many and count > 1 else report.say
+        facts = {".".join(parts): self._said(one, parts, count, group, frame) for parts in placeholders(say)}
+        span, related = self._marked(one)
+        related += self._also(one)
+        place, place_of = self._place(one, report)
+        firm = self._firm(one)
+        limit = self._limit(report)
+        return Finding(
+            rule=rule.name,
+            level=report.level,
+            span=span,
+            say=say,
+            facts=facts,
+            measured=measured_fact,
+            place=place,
+            place_of=place_of,
+            sense=sense,
+            wanted=wanted_fact,
+            evidence=limit[0],
+            source=limit[1],
+            because=self._because(one, count, group, frame),
+            related=tuple(related),
+            mends=tuple(
+                Mend(self._filled(remedy.say, one, count, group, frame), (), "untried" if remedy.actions else "advice")
+                for remedy in rule.remedies
+            ),
+            names=self._names(one),
+            safety=rule.safety,
+            firm=firm,
+        )
+
+    def _count(self, frame: Frame, group: Indices) -> int:
+        """How many different things of the first variable a group has."""
+        first = next((name for name in self.variables if name in frame.rows), None)
+        return len(np.unique(frame.rows[first].rows[group])) if first else len(group)
+
+    def _all(self, one: Frame, count: int) -> int:
+        """How many things there are like those of a group, found at fault or not: those of the first
+        variable that pass the filters on it alone and share the group's first `per`."""
+        if self.candidates is None or not self.rule.per:
+            return count
+        node = self.rule.per[0]
+        if names_in(node) - {self.variables[0]}:
+            return count
+        keys, mine = self._key(self.candidates, node), self._key(one, node)[0]
+        return max(count, int(np.sum(np.equal(keys, mine))))
+
+    def _said(self, one: Frame, parts: tuple[str, ...], count: int, group: Indices, frame: Frame) -> Fact:
+        """The fact that stands for a place in braces."""
+        if parts == ("count",):
+            return Fact(count, "count")
+        if parts == ("all",):
+            return Fact(self._all(one, count), "count")
+        found = value(self.context, one, Written(Ref(parts), "ref", 0, 0))
+        return self._named(found)
+
+    def _named(self, found: Column) -> Fact:
+        if not found.mask[0]:
+            return Fact("none", "text")
+        if found.kind.startswith("thing:"):
+            row = int(found.values[0])
+            return Fact(self.context.table(found.kind.removeprefix("thing:")).label(row), "text")
+        if found.kind == "name":
+            block = self.context.scene.plan.names.get(str(found.values[0]))
+            return Fact(block.label if block else str(found.values[0]), "text")
+        return _fact(found, 0)
+
+    def _filled(self, say: str, one: Frame, count: int, group: Indices, frame: Frame) -> str:
+        """Words of a mend with what is known of the finding filled in; quantities stay as they are."""
+
+        def fill(match: re.Match[str]) -> str:
+            return str(self._said(one, tuple(match[1].split(".")), count, group, frame).value)
+
+        return re.sub(r"\{([a-z][a-z0-9.-]*)\}", fill, say)
+
+    def _because(self, one: Frame, count: int, group: Indices, frame: Frame) -> str:
+        return self._filled(self.rule.because, one, count, group, frame)
+
+    def _marked(self, one: Frame) -> tuple[Span, list[Related]]:
+        """Where a finding is marked: the field that `mark` names, else the first thing's head."""
+        mark = self.rule.mark.value if self.rule.mark else None
+        parts = mark.parts if mark is not None else ()
+        variable = parts[0] if parts else next((name for name in self.variables if name in one.rows), None)
+        if variable is None or variable not in one.rows:
+            source = self.context.scene.plan.source
+            head = self.context.scene.plan.head
+            return (head.span() if head else Span(source, 0, len(source.line(1)))), []
+        rows = one.rows[variable]
+        table, row = self.context.table(rows.plural), int(rows.rows[0])
+        if len(parts) > 1:
+            place = table.written(row, parts[1])
+            if place is not None:
+                here = [Related(table.span(row), f"{table.label(row)} shares it")] if place.shared else []
+                return place.span, here
+        return table.span(row), []
+
+    def _also(self, one: Frame) -> list[Related]:
+        related = []
+        for also in self.rule.also:
+            first, *fields = also.thing.value.parts
+            if first not in one.rows:
+                continue
+            rows = one.rows[first]
+            table, row = self.context.table(rows.plural), int(rows.rows[0])
+            place = table.written(row, fields[0]) if fields else None
+            related.append(Related(place.span if place else table.span(row), also.what or table.label(row)))
+        return related
+
+    def _place(self, one: Frame, report: Report) -> tuple[tuple[float, float] | None, str]:
+        """Where the worst was measured: the place its measure gives, else its stump or middle."""
+        label = ""
+        first = next((name for name in self.variables if name in one.rows), None)
+        if first is not None and one.rows[first].plural == "trees":
+            label = self.context.table("trees").label(int(one.rows[first].rows[0]))
+        for found in one.measured.values():
+            if "place" in found.parts:
+                point = found.parts["place"](np.array([0])).values[0]
+                if point is not None and not point.is_empty:
+                    return (float(point.x), float(point.y)), label
+        if first is None:
+            return None, label
+        rows = one.rows[first]
+        table = self.context.table(rows.plural)
+        field_name = next((name for name in ("stump", "at", "shape", "place") if table.has(name)), "")
+        if not field_name:
+            return None, label
+        shape = table.column(field_name).take(rows.rows).values[0]
+        if shape is None or not hasattr(shape, "is_empty") or shape.is_empty:
+            return None, label
+        middle = shape.centroid
+        return (float(middle.x), float(middle.y)), label
+
+    def _limit(self, report: Report) -> tuple[str, str]:
+        """Evidence of the limit that a report compares with, else of the rule's first."""
+        if report.when is not None:
+            for name in names_in(report.when.value.right) | names_in(report.when.value.left):
+                if name in self.rule.limits:
+                    limit = self.rule.limits[name]
+                    return limit.evidence, limit.source
+        return self.rule.evidence
+
+    def _names(self, one: Frame) -> frozenset[str]:
+        """The blocks that a finding is on, for waivers: every thing of its binding."""
+        names: set[str] = set()
+        for variable in self.variables:
+            if variable not in one.rows:
+                continue
+            rows = one.rows[variable]
+            table, row = self.context.table(rows.plural), int(rows.rows[0])
+            names |= table.names(row)
+            if table.has("pocket"):
+                pocket = table.column("pocket")
+                if pocket.mask[row]:
+                    names.add(self.context.table("pockets").name(int(pocket.values[row])))
+        return frozenset(names)
+
+    def _firm(self, one: Frame) -> bool:
+        """Slips of reading and naming are neither waived nor lowered."""
+        for rows in one.rows.values():
+            if rows.plural == "slips":
+                kind = self.context.table("slips").column("kind").values[int(rows.rows[0])]
+                return kind in FIRM
+        return False
+
+
+def _fact(found: Column, index: int) -> Fact:
+    """One value of a column as a fact."""
+    one = found.values[index]
+    if hasattr(one, "geom_type"):
+        middle = one.centroid
+        return Fact((float(middle.x), float(middle.y)), "place")
+    estimated = bool(found.estimated[index]) if found.estimated is not None else False
+    if isinstance(one, np.generic):
+        one = one.item()
+    return Fact(one, found.kind, found.unit, estimated)
+
+
