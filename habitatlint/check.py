@@ -7,7 +7,8 @@ from dataclasses import dataclass, field, replace
 
 from habitatlint.findings import Fact, Finding, Level, Policy, Related, Slip
 from habitatlint.ground.record import record
-from habitatlint.ground.scene import Scene, slips_table
+from habitatlint.ground.scene import Scene
+from habitatlint.ground.tables import slips_table
 from habitatlint.language.blocks import SetLevel, SetLimit, UsePack, Waive
 from habitatlint.language.plan import Find, IncludeTrouble, PlanText, find_nothing, read_plan
 from habitatlint.measures.vocabulary import Vocabulary
@@ -66,9 +67,7 @@ class _Set:
     slips: list[Slip] = field(default_factory=list)
 
 
-def check(
-    source: Source, library: Library, rulebook: Rulebook, policy: Policy, memory: Memory | None = None
-) -> Report:
+def check(source: Source, library: Library, rulebook: Rulebook, policy: Policy, memory: Memory | None = None) -> Report:
     """Reads a plan, puts it on the ground and judges it by every rule in force.
 
     Never raises for what the text says: whatever is wrong in it is a finding.
@@ -114,9 +113,7 @@ def _is_record(rule: Rule) -> bool:
 
 
 def _limits(rule: Rule, changed: Mapping[str, Fact]) -> dict[str, Fact]:
-    return {
-        name: changed.get(f"{rule.name}.{name}", limit_fact(limit)) for name, limit in rule.limits.items()
-    }
+    return {name: changed.get(f"{rule.name}.{name}", limit_fact(limit)) for name, limit in rule.limits.items()}
 
 
 def _graded(finding: Finding, rule: Rule, levels: Mapping[str, Level]) -> Finding:
@@ -147,7 +144,15 @@ def _with_used_packs(plan: PlanText, library: Library, rulebook: Rulebook, slips
         try:
             pack = library.find_pack(str(value.value), use.placed.source)
         except IncludeTrouble as error:
-            slips.append(Slip("include-trouble", use.span(value), thing="use pack", found=str(value.value), why=str(error)))
+            slips.append(
+                Slip(
+                    "include-trouble",
+                    use.span(value),
+                    thing="use pack",
+                    found=str(value.value),
+                    why=str(error),
+                )
+            )
             continue
         packs.append(pack)
         slips += pack.slips
@@ -241,7 +246,9 @@ def _waive(
         if rule is None:
             slips.append(_no_rule(waiver, rule_name, rulebook, "waive"))
             continue
-        unknown = [value for value in names[1:] if str(value.value) not in plan.names and str(value.value) not in plan.ghosts]
+        unknown = [
+            value for value in names[1:] if str(value.value) not in plan.names and str(value.value) not in plan.ghosts
+        ]
         for value in unknown:
             from habitatlint.reading.grammar import near
 
@@ -255,9 +262,7 @@ def _waive(
             slips.append(Slip("waiver-stale", waiver.span(until), thing=rule.slug, found=str(until.value), why=because))
             continue
         matched = [
-            finding
-            for finding in findings
-            if finding.rule == rule.name and not finding.firm and _is_on(finding, on)
+            finding for finding in findings if finding.rule == rule.name and not finding.firm and _is_on(finding, on)
         ]
         if not matched:
             where = f" on {' and '.join(on)}" if on else " on the plan as a whole"
@@ -297,5 +302,3 @@ def _few(names: list[str], most: int = 4) -> str:
     if len(names) > most:
         return f"{', '.join(names[:most])} and {len(names) - most} more"
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-

@@ -68,7 +68,12 @@ def _day(context: click.Context, parameter: click.Parameter, value: str | None) 
 @click.option("--as", "form", type=click.Choice(["text", "gnu", "json"]), default="text", show_default=True,
               help="How findings are shown.")  # fmt: skip
 @click.option("--name", default="standard-input.habitat", show_default=True, help="What a plan read from - is called.")
-@click.option("--today", callback=_day, metavar="DATE", help="The day to judge by, such as 2026-02-10; today if left out.")
+@click.option(
+    "--today",
+    callback=_day,
+    metavar="DATE",
+    help="The day to judge by, such as 2026-02-10; today if left out.",
+)
 @click.option("--fail-on", type=click.Choice(["error", "warning", "note"]), default="error", show_default=True,
               help="The level from which findings fail the command.")  # fmt: skip
 def check(plans: tuple[str, ...], form: str, name: str, today: date, fail_on: str) -> None:

@@ -211,9 +211,7 @@ def _entries() -> dict[str, Species]:
         note = "height by a curve that the source shares among butternut, black walnut and boxelder"
         entries.append(Species(slug, slug, "butternut", "own", "surrogate", note))
     note = "no curve of its own: crown by sassafras, height by miscellaneous hardwoods, as in the source"
-    entries.append(
-        Species("osage-orange", "sassafras", "miscellaneous-hardwood", "surrogate", "surrogate", note)
-    )
+    entries.append(Species("osage-orange", "sassafras", "miscellaneous-hardwood", "surrogate", "surrogate", note))
     note = "crown by shagbark hickory, as in the source"
     entries.append(Species("hickory", "shagbark-hickory", "hickory", "surrogate", "own", note))
     for slug in ("pignut-hickory", "mockernut-hickory", "bitternut-hickory"):
@@ -277,8 +275,7 @@ def height(species: Sequence[str], dbh: FloatArray) -> FloatArray:
     """
     inches = np.asarray(dbh, dtype=np.float64) / INCH
     heights = [
-        np.mean([_height(curve, inches) for curve in _members(entry.height)], axis=0)
-        for entry in _entries_of(species)
+        np.mean([_height(curve, inches) for curve in _members(entry.height)], axis=0) for entry in _entries_of(species)
     ]
     return np.asarray(np.where(inches <= 0, 0.0, np.mean(heights, axis=0)) * FOOT, dtype=np.float64)
 

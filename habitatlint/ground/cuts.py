@@ -20,7 +20,7 @@ from habitatlint.findings import Fact, Slip
 from habitatlint.ground import curves, survey, trees
 from habitatlint.ground.columns import Array, Mask
 from habitatlint.ground.placing import Placer
-from habitatlint.language.blocks import Block, Pocket, Row, Tree, Treatment
+from habitatlint.language.blocks import Block, Pocket, Row, Treatment, Tree
 from habitatlint.language.plan import PlanText
 from habitatlint.reading.values import Direction, Written
 from habitatlint.units import FOOT, INCH, TOLERANCE, Range
@@ -356,9 +356,7 @@ def _arrays(
     )
 
 
-def _told_of_no_row(
-    moved: dict[tuple[int, int], Block], stretches: list[_Stretch], slips: list[Slip]
-) -> None:
+def _told_of_no_row(moved: dict[tuple[int, int], Block], stretches: list[_Stretch], slips: list[Slip]) -> None:
     known = {(id(stretch.block), int(number)) for stretch in stretches for number in stretch.numbers}
     for key, tree in moved.items():
         if key not in known and any(id(stretch.block) == key[0] for stretch in stretches):
@@ -421,5 +419,3 @@ def _treated_later(plan: PlanText, said: _Said) -> bool:
         for treatment in plan.of(Treatment)
         if names & {str(name.value) for name in treatment.of}
     )
-
-

@@ -235,7 +235,13 @@ class Placer:
         points = self._pieces(block, statement)
         distinct = _without_repeats(points)
         if len(distinct) < 2:
-            self._slip("open-outline", block, statement, why="a line needs two points", size=Fact(len(distinct), "count"))
+            self._slip(
+                "open-outline",
+                block,
+                statement,
+                why="a line needs two points",
+                size=Fact(len(distinct), "count"),
+            )
             raise _Nowhere
         return LineString(distinct)
 

@@ -10,10 +10,27 @@ import shapely
 
 from habitatlint.findings import Fact, Related, Slip
 from habitatlint.ground import curves
-from habitatlint.ground.scene import Scene, cut_pockets
+from habitatlint.ground.scene import Scene
+from habitatlint.ground.tables import cut_pockets
 from habitatlint.language.blocks import (
-    Block, Boundary, Cutting, Inspection, Opening, Path, Patch, Planting, Pocket, Release, Row, Stand, Task,
-    Timber, Treatment, Tree, Winds, Work,
+    Block,
+    Boundary,
+    Cutting,
+    Inspection,
+    Opening,
+    Patch,
+    Path,
+    Planting,
+    Pocket,
+    Release,
+    Row,
+    Stand,
+    Task,
+    Timber,
+    Treatment,
+    Tree,
+    Winds,
+    Work,
 )  # fmt: skip
 from habitatlint.reading.grammar import near
 from habitatlint.units import FOOT, TOLERANCE, YARD
@@ -103,7 +120,13 @@ def _beds(scene: Scene) -> Iterator[Slip]:
             for east, north in scene.placer.points(pocket, [bed]):
                 distance = shapely.distance(shapely.points(east, north), ground) if ground is not None else 0.0
                 if distance > TOLERANCE:
-                    yield _slip("bed-outside-pocket", pocket, bed, size=Fact(float(distance), "length"), place=(east, north))
+                    yield _slip(
+                        "bed-outside-pocket",
+                        pocket,
+                        bed,
+                        size=Fact(float(distance), "length"),
+                        place=(east, north),
+                    )
 
 
 def _cut_heights(scene: Scene) -> Iterator[Slip]:

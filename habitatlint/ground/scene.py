@@ -8,103 +8,17 @@ from typing import Any
 
 import numpy as np
 import shapely
-from shapely import STRtree
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habitatlint.findings import Slip
-from habitatlint.ground.columns import Column, Place, Table, column
-from habitatlint.ground.cuts import LAYING, CutTrees, lay_out
+from habitatlint.ground import tables
+from habitatlint.ground.columns import Column, Table
+from habitatlint.ground.cuts import lay_out
 from habitatlint.ground.placing import WIDTHS, Placer
-from habitatlint.language.blocks import BLOCKS, Block, Boundary, Cutting, Food, Path, Pocket, Work
+from habitatlint.language.blocks import Block, Boundary, Food, Path, Pocket
 from habitatlint.language.plan import PlanText
-from habitatlint.language.properties import Property
-from habitatlint.reading.grammar import Statement
-from habitatlint.reading.values import Written
-from habitatlint.source import Span
 from habitatlint.units import YARD
-
-#: noun -> the plural by which rules call such blocks; the shared `trees` is no thing to judge
-PLURALS: dict[str, str] = {
-    block.noun: {"core": "cores", "food": "foods", "boundary": "boundaries", "crew": "crews", "mix": "mixes",
-                 "patch": "patches", "winds": "winds", "work": "works"}.get(block.noun, block.noun + "s")
-    for block in BLOCKS
-    if block.noun not in ("trees", "tree")
-}  # fmt: skip
-
-#: what a property takes -> the kind of its column
-_KINDS = {
-    "length": "length", "ground": "length", "share": "share", "count": "count", "number": "number",
-    "density": "density", "basal-area": "basal-area", "volume": "volume", "dose": "dose",
-    "duration": "duration", "date": "date", "text": "text", "word": "word", "truth": "truth",
-    "names": "list", "words": "list", "bearings": "list", "day": "window",
-}  # fmt: skip
-
-
-def _table_of(nouns: frozenset[str]) -> str:
-    """The plural of things a name may stand for, where it is one; "" where it may be several."""
-    return PLURALS.get(next(iter(nouns)), "") if len(nouns) == 1 else ""
-
-
-def kind_of(prop: Property[Any]) -> str:
-    """The kind of a property's column in the rule language, "" for none of one kind."""
-    if prop.takes == "name":
-        plural = _table_of(prop.of)
-        return f"thing:{plural}" if plural else "name"
-    if prop.word == "from" and prop.takes == "special" and prop.of:
-        return "name"
-    return _KINDS.get(prop.takes, "")
-
-
-def _block_fields(noun: str) -> dict[str, str]:
-    block = next(block for block in BLOCKS if block.noun == noun)
-    fields = {"name": "name", "title": "text", "shape": "shape"}
-    for word, prop in block.properties.items():
-        if prop.takes == "sizes":
-            fields[word] = fields[f"least-{word}"] = fields[f"largest-{word}"] = "length"
-        elif kind := kind_of(prop):
-            fields[word] = kind
-    return fields
-
-
-_TREE_FIELDS = {
-    "block": "name", "pocket": "thing:pockets", "number": "count", "method": "word", "state": "word",
-    "purpose": "word", "species": "list", "fall": "bearing", "dbh": "length", "least-dbh": "length",
-    "largest-dbh": "length", "height": "length", "largest-height": "length", "cut-height": "length",
-    "reach": "length", "crown-width": "length", "step": "number", "lean": "angle", "by": "thing:crews",
-    "mix": "thing:mixes", "in": "thing:pockets", "done": "date", "condition": "word",
-    "stump-treatment": "word", "tree-height": "length", "crown-ratio": "share",
-    "shape": "shape", "stump": "place", "stem": "shape", "top": "shape", "fallen": "shape", "barrier": "shape",
-    "live": "truth", "treated": "truth", "lying": "truth", "cut": "truth", "counted": "truth",
-}  # fmt: skip
-
-_STEP_FIELDS = {"number": "number", "title": "text", "by": "thing:crews", "first": "date", "last": "date"}
-_BED_FIELDS = {"pocket": "thing:pockets", "number": "count", "at": "place", "shape": "shape"}
-_CUTTING_FIELDS = {"pocket": "thing:pockets", "block": "name", "single": "truth", "trees": "things:trees"}
-_CUT_FIELDS = {
-    **{field: kind for field, kind in _block_fields("row").items() if field not in ("stumps", "spacing", "count")},
-    "live": "truth", "counted": "truth", "pocket": "thing:pockets",
-}  # fmt: skip
-_SLIP_FIELDS = {
-    "kind": "word", "thing": "text", "found": "text", "expected": "text", "hint": "text", "why": "text",
-    "size": "length", "limit": "length", "share": "share", "count": "count", "place": "place", "name": "name",
-    "other": "text",
-}  # fmt: skip
-
-#: plural -> its fields and their kinds: what a pack is checked against before any plan is read
-FIELDS: dict[str, dict[str, str]] = {
-    **{plural: _block_fields(noun) for noun, plural in PLURALS.items() if noun != "work"},
-    "trees": _TREE_FIELDS,
-    "steps": _STEP_FIELDS,
-    "beds": _BED_FIELDS,
-    "cuttings": _CUTTING_FIELDS,
-    "cuts": _CUT_FIELDS,
-    "slips": _SLIP_FIELDS,
-}
-FIELDS["plans"]["stage"] = "word"
-FIELDS["pockets"]["cut"] = "truth"
-FIELDS["pockets"]["cover"] = "word"
-FIELDS["paths"]["width"] = "length"
 
 
 class Scene:
@@ -123,11 +37,11 @@ class Scene:
         self.slips: list[Slip] = [*self.placer.slips, *slips]
         self._tables: dict[str, Table] = {}
         self._makers: dict[str, Callable[[Scene], Table]] = {
-            "trees": _trees_table,
-            "steps": _steps_table,
-            "beds": _beds_table,
-            "cuttings": _cuttings_table,
-            "cuts": _cuts_table,
+            "trees": tables.trees_table,
+            "steps": tables.steps_table,
+            "beds": tables.beds_table,
+            "cuttings": tables.cuttings_table,
+            "cuts": tables.cuts_table,
         }
         self._fields: dict[str, dict[str, Callable[[Scene], Column]]] = {}
         #: results of measures, by the measure and what it was asked
@@ -171,7 +85,7 @@ class Scene:
         made = self._tables.get(plural)
         if made is None:
             maker = self._makers.get(plural)
-            made = self._tables[plural] = maker(self) if maker else _block_table(self, plural)
+            made = self._tables[plural] = maker(self) if maker else tables.block_table(self, plural)
             for field, function in self._fields.get(plural, {}).items():
                 made.add(field, lambda function=function: function(self))  # type: ignore[misc]
         return made
@@ -185,7 +99,7 @@ class Scene:
         self._fields.setdefault(plural, {})[field] = function
 
     def blocks_of(self, plural: str) -> list[Block]:
-        noun = next((noun for noun, plural_ in PLURALS.items() if plural_ == plural), None)
+        noun = next((noun for noun, plural_ in tables.PLURALS.items() if plural_ == plural), None)
         if noun is None:
             raise KeyError(plural)
         return [block for block in self.plan.blocks if block.noun == noun and not block.broken]
@@ -234,346 +148,3 @@ def _beyond(line: LineString, by: float) -> LineString:
     start, end = np.array(line.coords[0]), np.array(line.coords[-1])
     along = (end - start) / np.hypot(*(end - start))
     return LineString([start - along * by, end + along * by])
-
-
-# -- tables ------------------------------------------------------------------------------------------
-
-
-def _block_table(scene: Scene, plural: str) -> Table:
-    blocks = scene.blocks_of(plural)
-    plan = scene.plan
-    if plural == "plans" and not blocks:
-        return _headless(plan)
-    noun = next(noun for noun, plural_ in PLURALS.items() if plural_ == plural)
-    kind = next(block for block in BLOCKS if block.noun == noun)
-    table = _blocks_as_table(scene, plural, blocks, kind)
-    if plural == "plans":
-        table.add("stage", lambda: column("word", [plan.stage for _ in blocks]))
-    if plural == "paths":
-        widths = [scene.width_of(path) for path in blocks if isinstance(path, Path)]
-        table.add("width", lambda: column("length", widths))
-    if plural == "pockets":
-        table.add("cut", lambda: column("truth", cut_pockets(scene)))
-        table.add("cover", lambda: column("word", pocket_covers(scene)))
-    return table
-
-
-def _blocks_as_table(scene: Scene, plural: str, blocks: list[Block], kind: type[Block]) -> Table:
-    """Blocks as a table of what they say, by the properties of their kind."""
-    plan = scene.plan
-    table = Table(
-        plural, len(blocks), lambda row: blocks[row].label, lambda row: blocks[row].name, lambda row: blocks[row].span()
-    )
-    table.written = lambda row, field: _where(plan, blocks[row], field)
-    table.add("name", lambda: column("name", [block.name for block in blocks]))
-    table.add("title", lambda: column("text", [block.title for block in blocks]))
-    table.add("shape", lambda: _shapes(scene, blocks))
-    for word, prop in kind.properties.items():
-        if prop.takes == "sizes":
-            for part, prefix in enumerate(("least-", "", "largest-")):
-                table.add(prefix + word, lambda word=word, part=part: _size_column(plan, blocks, word, part))  # type: ignore[misc]
-        elif of_kind := kind_of(prop):
-            table.add(word, lambda word=word, of_kind=of_kind: _property(scene, blocks, word, of_kind))  # type: ignore[misc]
-    return table
-
-
-def _headless(plan: PlanText) -> Table:
-    """The head of a plan that has none: a design in yards, with nothing else said."""
-    start = Span(plan.source, 0, len(plan.source.line(1)))
-    table = Table("plans", 1, lambda row: "plan", lambda row: "", lambda row: start)
-    for field, kind in FIELDS["plans"].items():
-        table.add(field, lambda field=field, kind=kind: column(kind, [None], f"no `{field}` is given"))  # type: ignore[misc]
-    table.add("stage", lambda: column("word", [plan.stage]))
-    return table
-
-
-def _where(plan: PlanText, block: Block, field: str) -> Place | None:
-    """Where a block's property is written, and whether another block says it for this one."""
-    for prefix in ("least-", "largest-"):
-        field = field.removeprefix(prefix) if field not in block.properties else field
-    if field in ("name", "title"):
-        return Place(block.name_span, False)
-    owner = plan.owner(block, field)
-    return Place(owner[0].span(owner[1]), owner[0] is not block) if owner else None
-
-
-def _shapes(scene: Scene, blocks: list[Block]) -> Column:
-    # a thing without a place has been told as a slip: nothing more is said of it
-    return column("shape", [scene.shape_of(block) for block in blocks])
-
-
-def _size_column(plan: PlanText, blocks: list[Block], word: str, part: int) -> Column:
-    values = []
-    for block in blocks:
-        value = plan.value(block, word)
-        if value is None:
-            values.append(None)
-        elif hasattr(value.value, "least"):
-            size = value.value
-            values.append((size.least.size, size.middle, size.largest.size)[part])
-        else:
-            values.append(value.value.size)
-    return column("length", values, f"no `{word}` is given", "in" if word == "dbh" else "")
-
-
-def _property(scene: Scene, blocks: list[Block], word: str, kind: str) -> Column:
-    """A property of each block as a column of its kind."""
-    plan = scene.plan
-    why = f"no `{word}` is given"
-    values: list[Any] = []
-    for block in blocks:
-        written = plan.values(block, word)
-        values.append(_one(scene, written, kind) if written else None)
-    if kind == "truth":
-        values = [bool(value) for value in values]
-    if kind == "list":
-        values = [value if value is not None else () for value in values]
-    return column(kind, values, why)
-
-
-def _one(scene: Scene, written: tuple[Written, ...], kind: str) -> Any:
-    value = written[0]
-    if kind == "list":
-        return tuple(item.value.text if item.kind in ("wind", "bearing") else str(item.value) for item in written)
-    if kind == "truth":
-        return str(value.value) == "yes"
-    if kind.startswith("thing:"):
-        return scene.row_of(kind.removeprefix("thing:"), str(value.value))
-    if kind == "date":
-        return value.value.toordinal() if value.kind == "date" else None
-    if kind == "length":
-        return scene.placer.metres(value)
-    if kind == "window":
-        return value.value
-    if kind in ("word", "name", "text"):
-        return str(value.value)
-    size = getattr(value.value, "size", None)
-    return value.value.number if kind in ("count", "number") else size
-
-
-def cut_pockets(scene: Scene) -> list[bool]:
-    """For each pocket, whether a row, patch or tree that cuts names it by `in` or stands in it."""
-    found = scene.memo.get("cut pockets")
-    if isinstance(found, list):
-        return found
-    pockets = scene.plan.of(Pocket)
-    cut = set()
-    trees = scene.trees
-    if len(trees):
-        cutting = np.isin(trees.method, (*LAYING, "girdle", "frill", "hack-and-squirt")) & trees.counted
-        cut |= {int(index) for index in np.unique(trees.pocket[cutting])}
-    for patch in scene.blocks_of("patches"):
-        if scene.plan.word(patch, "method") == "leave" or not (scene.design or patch.has("done")):
-            continue
-        named = scene.plan.word(patch, "in")
-        shape = scene.shape_of(patch)
-        for index, pocket in enumerate(pockets):
-            ground = scene.shape_of(pocket)
-            stands_in = shape is not None and ground is not None and ground.covers(shape.centroid)
-            if pocket.name == named or (not named and stands_in):
-                cut.add(index)
-    found = scene.memo["cut pockets"] = [index in cut for index in range(len(pockets))]
-    return found
-
-
-def pocket_covers(scene: Scene) -> list[str]:
-    """What each pocket's cover is; left out, `cut` where something is cut in it, else `natural`."""
-    return [
-        scene.plan.word(pocket, "cover", "cut" if cut else "natural")
-        for pocket, cut in zip(scene.plan.of(Pocket), cut_pockets(scene), strict=True)
-    ]
-
-
-def _trees_table(scene: Scene) -> Table:
-    trees = scene.trees
-    plan = scene.plan
-
-    def block(row: int) -> Block:
-        return trees.blocks[int(trees.block[row])]
-
-    def label(row: int) -> str:
-        owner = block(row)
-        if owner.noun == "tree":
-            return f"tree {owner.name}"
-        return f"tree {trees.number[row]} of {owner.name}" if owner.name else f"tree {trees.number[row]}"
-
-    table = Table("trees", len(trees), label, lambda row: block(row).name, lambda row: block(row).span())
-    table.written = lambda row, field: _where(plan, block(row), "tree-height" if field.endswith("height") and field not in ("cut-height", "tree-height") else field)  # noqa: E501  # fmt: skip
-
-    def add(field: str, values: Callable[[], Any], kind: str, known: Any = None, estimated: Any = None,
-            why: str = "", unit: str = "") -> None:  # fmt: skip
-        table.add(field, lambda: Column(kind, values(), known() if known else None,
-                                        estimated() if estimated else None, why, unit))  # fmt: skip
-
-    def of_block(values: list[Any], dtype: Any = object) -> Any:
-        array = np.empty(len(values), dtype)
-        array[:] = values
-        return array[trees.block] if len(values) else array
-
-    add("block", lambda: of_block([block.name for block in trees.blocks]), "name")
-    add("number", lambda: trees.number.astype(float), "count")
-    add("method", lambda: trees.method, "word", lambda: trees.method != "", why="no `method` is given")
-    add("state", lambda: trees.state, "word", lambda: trees.state != "", why="no `state` is given")
-    for field, values in (
-        ("dbh", lambda: trees.dbh), ("least-dbh", lambda: trees.least_dbh), ("largest-dbh", lambda: trees.largest_dbh),
-    ):  # fmt: skip
-        add(field, values, "length", lambda: trees.dbh_written, why="no `dbh` is given", unit="in")
-    add("height", lambda: trees.height, "length", estimated=lambda: ~trees.height_written)
-    add("largest-height", lambda: trees.largest_height, "length", estimated=lambda: ~trees.height_written)
-    add("crown-width", lambda: trees.crown_width, "length", estimated=lambda: ~trees.crown_written)
-    add("cut-height", lambda: trees.cut_height, "length", unit="ft")
-    add("reach", lambda: trees.reach, "length", estimated=lambda: ~trees.height_written)
-    add("fall", lambda: trees.bearing, "bearing", lambda: np.isfinite(trees.bearing), why="no `fall` is given")
-    add("step", lambda: trees.step, "number", lambda: np.isfinite(trees.step), why="no `step` is given")
-    add("lean", lambda: trees.lean, "angle")
-    add("pocket", lambda: trees.pocket, "thing:pockets", lambda: trees.pocket >= 0, why="it belongs to no pocket")
-    add("stump", lambda: trees.stump, "place")
-    for field in ("stem", "top", "fallen", "barrier", "shape"):
-        of = "fallen" if field == "shape" else field
-        add(field, lambda of=of: getattr(trees, of), "shape", lambda: trees.lies,  # type: ignore[misc]
-            estimated=lambda: trees.estimated)  # fmt: skip
-    add("live", lambda: trees.live, "truth")
-    add("treated", lambda: trees.treated, "truth")
-    add("lying", lambda: trees.lies, "truth")
-    add("counted", lambda: trees.counted, "truth")
-    add("cut", lambda: np.isin(trees.method, (*LAYING, "girdle", "frill", "hack-and-squirt")) & trees.counted, "truth")
-    blocks = list(trees.blocks)
-    for word in ("purpose", "species", "by", "mix", "in", "done", "condition", "stump-treatment", "tree-height",
-                 "crown-ratio"):  # fmt: skip
-        kind = _TREE_FIELDS[word]
-        if word == "tree-height":
-            table.add(word, lambda: _size_column(plan, blocks, "tree-height", 1).take(trees.block))
-        else:
-            table.add(word, lambda word=word, kind=kind: _property(scene, blocks, word, kind).take(trees.block))  # type: ignore[misc]
-    return table
-
-
-def _steps_table(scene: Scene) -> Table:
-    found: list[tuple[Work, Statement]] = [
-        (work, statement) for work in scene.plan.of(Work) for statement in work.step
-    ]
-
-    def values(kinds: tuple[str, ...]) -> list[Any]:
-        return [next((value.value for value in step.values if value.kind in kinds), None) for _, step in found]
-
-    def number(row: int) -> str:
-        return f"{found[row][1].values[0].value}"
-
-    table = Table("steps", len(found), lambda row: f"step {number(row)}", lambda row: "",
-                  lambda row: found[row][0].span(found[row][1]))  # fmt: skip
-    table.add("number", lambda: column("number", [value.number for value in values(("number",))]))
-    table.add("title", lambda: column("text", values(("text",))))
-    rows = [scene.row_of("crews", str(name)) if name is not None else None for name in values(("name",))]
-    table.add("by", lambda: column("thing:crews", rows, "no crew is named"))
-    for field, which in (("first", 0), ("last", 1)):
-        days = [
-            None if when is None else (when[which] if isinstance(when, tuple) else when)
-            for when in values(("period", "date"))
-        ]
-        ordinals = [None if day is None else day.toordinal() for day in days]
-        table.add(field, lambda ordinals=ordinals: column("date", ordinals, "the step has no dates"))  # type: ignore[misc]
-    return table
-
-
-def _beds_table(scene: Scene) -> Table:
-    rows: list[tuple[int, Pocket, Written, int, Any]] = []
-    for index, pocket in enumerate(scene.plan.of(Pocket)):
-        for number, bed in enumerate(pocket.bed, 1):
-            placed = scene.placer.points(pocket, [bed])
-            if placed:
-                rows.append((index, pocket, bed, number, shapely.points(placed[0])))
-    table = Table("beds", len(rows), lambda row: f"bed {rows[row][3]} of {rows[row][1].name}",
-                  lambda row: rows[row][1].name, lambda row: rows[row][1].span(rows[row][2]))  # fmt: skip
-    table.add("pocket", lambda: column("thing:pockets", [row[0] for row in rows]))
-    table.add("number", lambda: column("count", [row[3] for row in rows]))
-    table.add("at", lambda: column("place", [row[4] for row in rows]))
-    table.add("shape", lambda: column("shape", [row[4] for row in rows]))
-    return table
-
-
-def _cuts_table(scene: Scene) -> Table:
-    """Every row, patch and tree, as blocks: what is judged by what is written and not tree by tree."""
-    blocks = [block for block in scene.plan.blocks if block.noun in ("row", "patch", "tree") and not block.broken]
-    table = _blocks_as_table(scene, "cuts", blocks, Cutting)
-    table.add("shape", lambda: _cut_shapes(scene, blocks))
-    pockets = [scene.row_of("pockets", name) if (name := _pocket_of(scene, block)) else None for block in blocks]
-    table.add("pocket", lambda: column("thing:pockets", pockets, "it belongs to no pocket"))
-    counted = [scene.design or scene.plan.value(block, "done") is not None for block in blocks]
-    table.add("counted", lambda: column("truth", counted))
-    live = {scene.trees.blocks[index].name for index in np.unique(scene.trees.block[scene.trees.live])}
-    table.add("live", lambda: column("truth", [block.name in live for block in blocks]))
-    return table
-
-
-def _pocket_of(scene: Scene, block: Block) -> str:
-    named = scene.plan.word(block, "in")
-    if named:
-        return named
-    trees = scene.trees
-    here = [index for index, other in enumerate(trees.blocks) if other is block]
-    found = trees.pocket[np.isin(trees.block, here)] if here else np.empty(0, int)
-    found = found[found >= 0]
-    return scene.plan.of(Pocket)[int(found[0])].name if len(found) else ""
-
-
-def _cut_shapes(scene: Scene, blocks: list[Block]) -> Column:
-    shapes: list[Any] = []
-    for block in blocks:
-        shape = scene.shape_of(block)
-        if shape is None and block.noun == "patch":
-            pocket = scene.plan.names.get(scene.plan.word(block, "in"))
-            shape = scene.shape_of(pocket) if pocket is not None else None
-        if shape is None and block.noun == "tree":
-            rows = [index for index, other in enumerate(scene.trees.blocks) if other is block]
-            here = np.flatnonzero(np.isin(scene.trees.block, rows))
-            shape = scene.trees.stump[here[0]] if len(here) else None
-        shapes.append(shape)
-    return column("shape", shapes)
-
-
-def _cuttings_table(scene: Scene) -> Table:
-    """The trees of one pocket, or of one row or tree in none: what falls are judged by together."""
-    trees = scene.trees
-    pockets = scene.plan.of(Pocket)
-    groups: list[tuple[int, int, Any]] = []
-    for pocket in np.unique(trees.pocket[trees.pocket >= 0]):
-        groups.append((int(pocket), -1, np.flatnonzero(trees.pocket == pocket)))
-    loose = trees.pocket < 0
-    for block in np.unique(trees.block[loose]):
-        groups.append((-1, int(block), np.flatnonzero(loose & (trees.block == block))))
-
-    def owner(row: int) -> Block:
-        pocket, block, _ = groups[row]
-        return pockets[pocket] if pocket >= 0 else trees.blocks[block]
-
-    def single(row: int) -> bool:
-        return groups[row][0] < 0 and owner(row).noun == "tree"
-
-    table = Table("cuttings", len(groups), lambda row: owner(row).label, lambda row: owner(row).name,
-                  lambda row: owner(row).span())  # fmt: skip
-    table.written = lambda row, field: _where(scene.plan, owner(row), field)
-    table.add("pocket", lambda: column("thing:pockets", [group[0] if group[0] >= 0 else None for group in groups]))
-    table.add("block", lambda: column("name", [owner(row).name for row in range(len(groups))]))
-    table.add("single", lambda: column("truth", [single(row) for row in range(len(groups))]))
-    table.add("trees", lambda: column("things:trees", [group[2] for group in groups]))
-    return table
-
-
-def slips_table(scene: Scene, slips: list[Slip]) -> Table:
-    """Slips as a plural of the rule language."""
-    table = Table("slips", len(slips), lambda row: slips[row].thing, lambda row: slips[row].name,
-                  lambda row: slips[row].span)  # fmt: skip
-    for field in ("kind", "thing", "found", "expected", "hint", "why", "name"):
-        kind = _SLIP_FIELDS[field]
-        table.add(field, lambda field=field, kind=kind: column(kind, [getattr(slip, field) for slip in slips]))  # type: ignore[misc]
-    for field, of_kind in (("size", "length"), ("share", "share"), ("count", "count")):
-        facts = [slip.size.value if slip.size and slip.size.kind == of_kind else None for slip in slips]
-        table.add(field, lambda facts=facts, of_kind=of_kind: column(of_kind, facts))  # type: ignore[misc]
-    limits = [slip.limit.value if slip.limit and slip.limit.kind == "length" else None for slip in slips]
-    table.add("limit", lambda: column("length", limits))
-    places = [None if slip.place is None else shapely.points(slip.place) for slip in slips]
-    table.add("place", lambda: column("place", places))
-    table.add("other", lambda: column("text", [slip.related[0].what if slip.related else "" for slip in slips]))
-    return table
-
-

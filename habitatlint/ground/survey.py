@@ -84,9 +84,7 @@ def along(line: LineString, distance: float) -> tuple[float, float]:
     """
     length = float(line.length)
     if not -TOLERANCE <= distance <= length + TOLERANCE:
-        raise ValueError(
-            f"{distance / YARD:.1f} yd along is not on a way that is {length / YARD:.1f} yd long"
-        )
+        raise ValueError(f"{distance / YARD:.1f} yd along is not on a way that is {length / YARD:.1f} yd long")
     # a negative distance would be taken from the far end
     place = line.interpolate(min(max(distance, 0.0), length))
     return float(place.x), float(place.y)

@@ -33,9 +33,7 @@ WALK_UNDER = 30 * INCH
 SIDES = 12
 _HALF_ROOT_3 = np.sqrt(3) / 2
 # written out, not computed, so that a top is exactly symmetric and its corner lies at the tip
-_COSINES = np.array(
-    [1, _HALF_ROOT_3, 0.5, 0, -0.5, -_HALF_ROOT_3, -1, -_HALF_ROOT_3, -0.5, 0, 0.5, _HALF_ROOT_3]
-)
+_COSINES = np.array([1, _HALF_ROOT_3, 0.5, 0, -0.5, -_HALF_ROOT_3, -1, -_HALF_ROOT_3, -0.5, 0, 0.5, _HALF_ROOT_3])
 _SINES = np.roll(_COSINES, 3)
 
 
@@ -98,9 +96,7 @@ def tops(
     3 a b for half-axes a and b, 95.5% of the ellipse's. Corners run
     anticlockwise. A top without length or width, or not finite, is POLYGON EMPTY.
     """
-    east, north, turned, far, tall, ratio, width = _row(
-        x, y, bearing, reach, height, crown_ratio, crown_width
-    )
+    east, north, turned, far, tall, ratio, width = _row(x, y, bearing, reach, height, crown_ratio, crown_width)
     half_long = np.minimum(ratio * tall, far) / 2
     half_wide = width / 2
     known = np.isfinite(east + north + turned + far + half_long + half_wide)
@@ -175,8 +171,6 @@ def _row(*values: Numbers) -> tuple[FloatArray, ...]:
     return tuple(arrays)
 
 
-def _ahead(
-    x: FloatArray, y: FloatArray, bearing: FloatArray, distance: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _ahead(x: FloatArray, y: FloatArray, bearing: FloatArray, distance: FloatArray) -> tuple[FloatArray, FloatArray]:
     angle = np.radians(bearing)
     return x + distance * np.sin(angle), y + distance * np.cos(angle)

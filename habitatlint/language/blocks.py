@@ -32,7 +32,7 @@ class Block:
     #: sets of properties of which one set must be whole
     must: ClassVar[tuple[tuple[str, ...], ...]] = ()
 
-    __slots__ = ("placed", "_by_word")
+    __slots__ = ("_by_word", "placed")
 
     def __init_subclass__(cls) -> None:
         cls.properties = {
@@ -512,4 +512,4 @@ SINGLES: tuple[type[Single], ...] = (UsePack, Include, SetLimit, SetLevel, Waive
 BY_NOUN: dict[str, type[Block]] = {block.noun: block for block in (*BLOCKS, *SINGLES)}
 
 #: words that no block may be called
-RESERVED = frozenset("from then to beside around of in on".split())
+RESERVED = frozenset(["from", "then", "to", "beside", "around", "of", "in", "on"])

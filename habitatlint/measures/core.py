@@ -5,9 +5,7 @@ Every distance and share here is common practice, no source.
 
 from __future__ import annotations
 
-import numpy as np
 import shapely
-
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points
 
@@ -173,9 +171,7 @@ def _goals(scene: Scene, pocket: Pocket) -> list[tuple[BaseGeometry, float]]:
         shape = scene.shape_of(other)
         if beside_food and other is not pocket and shape is not None:
             goals.append((shape, CHAIN_GAP))
-    goals += [
-        (shape, CHAIN_GAP) for food in scene.plan.of(Food) if (shape := scene.shape_of(food)) is not None
-    ]
+    goals += [(shape, CHAIN_GAP) for food in scene.plan.of(Food) if (shape := scene.shape_of(food)) is not None]
     for stand in scene.plan.of(Stand):
         place = scene.shape_of(stand)
         if place is not None and _sits_well(scene, stand, pocket):
@@ -195,8 +191,4 @@ def _sits_well(scene: Scene, stand: Stand, pocket: Pocket) -> bool:
     if core is not None and (core.covers(place) or any(way.intersects(core) for way in ways)):
         return False
     east, north = place.x, place.y  # type: ignore[attr-defined]
-    return any(
-        not plume(east, north, scene.placer.bearing(stand, wind)).intersects(cover) for wind in stand.winds
-    )
-
-
+    return any(not plume(east, north, scene.placer.bearing(stand, wind)).intersects(cover) for wind in stand.winds)

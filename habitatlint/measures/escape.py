@@ -129,7 +129,10 @@ def _part(here: Array, along: Array, first: float, last: float) -> LineString:
 
 
 @measure(
-    "closed-v", ("trees", "trees", "length"), "length", parts={"place": "place", "mouth": "length", "angle": "angle"}
+    "closed-v",
+    ("trees", "trees", "length"),
+    "length",
+    parts={"place": "place", "mouth": "length", "angle": "angle"},
 )
 def closed_v(scene: Scene, first: Rows, second: Rows, way: Column) -> Measured:
     """Depth in metres of the V that two fallen trees close; 0 for a pair that closes none.

@@ -210,5 +210,3 @@ def overstory_of(scene: Scene, pockets: Rows) -> Column:
                 known[index] = True
         values[index] = total
     return Column("basal-area", values, known, None, "no `timber` with `class` lines is given over it")
-
-

@@ -14,7 +14,8 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from habitatlint.ground.columns import Column, Indices, Table
-from habitatlint.ground.scene import FIELDS, Scene
+from habitatlint.ground.scene import Scene
+from habitatlint.ground.tables import FIELDS
 
 
 class Rows(NamedTuple):
@@ -73,7 +74,9 @@ class Vocabulary:
 
         return note
 
-    def field(self, plural: str, name: str, kind: str) -> Callable[[Callable[[Scene], Column]], Callable[[Scene], Column]]:
+    def field(
+        self, plural: str, name: str, kind: str
+    ) -> Callable[[Callable[[Scene], Column]], Callable[[Scene], Column]]:
         """A field of a plural that is worked out: a function of the scene that gives the whole column."""
 
         def note(function: Callable[[Scene], Column]) -> Callable[[Scene], Column]:
@@ -83,7 +86,9 @@ class Vocabulary:
 
         return note
 
-    def plural(self, name: str, fields: Mapping[str, str]) -> Callable[[Callable[[Scene], Table]], Callable[[Scene], Table]]:
+    def plural(
+        self, name: str, fields: Mapping[str, str]
+    ) -> Callable[[Callable[[Scene], Table]], Callable[[Scene], Table]]:
         """A plural that is worked out: a function of the scene that gives its table."""
 
         def note(function: Callable[[Scene], Table]) -> Callable[[Scene], Table]:

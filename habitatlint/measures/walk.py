@@ -66,7 +66,11 @@ def _walks(scene: Scene) -> list[Walk]:
                 ways.append((tuple(paths), stand, line, out))
     for path in scene.plan.of(Path):
         shape = scene.shape_of(path)
-        if scene.plan.word(path, "use") in ("entry", "exit") and path.name not in used and isinstance(shape, LineString):
+        if (
+            scene.plan.word(path, "use") in ("entry", "exit")
+            and path.name not in used
+            and isinstance(shape, LineString)
+        ):
             ways.append(((path,), None, shape, scene.plan.word(path, "use") == "exit"))
     ways.sort(key=lambda way: -round(way[2].length, 2))
     walks: list[Walk] = []
@@ -106,9 +110,7 @@ def way_to(scene: Scene, paths: list[Path], stand: BaseGeometry | None) -> LineS
 
 def _beginning(scene: Scene, lines: list[LineString]) -> tuple[int, float]:
     """Where a walk begins: at a gate, else where a path ends at the boundary, else at the first point."""
-    gates = [
-        scene.shape_of(place) for place in scene.plan.of(Place) if scene.plan.word(place, "kind") == "gate"
-    ]
+    gates = [scene.shape_of(place) for place in scene.plan.of(Place) if scene.plan.word(place, "kind") == "gate"]
     near = [
         (round(line.distance(gate), 3), index, line.project(gate))
         for gate in gates if gate is not None
@@ -193,7 +195,13 @@ def _walks_table(scene: Scene) -> Table:
         names = " and ".join(path.name for path in walk.paths)
         return f"{'exit' if walk.out else 'entry'} path{'s' if len(walk.paths) > 1 else ''} {names}"
 
-    table = Table("walks", len(walks), label, lambda row: walks[row].paths[0].name, lambda row: walks[row].paths[0].span())
+    table = Table(
+        "walks",
+        len(walks),
+        label,
+        lambda row: walks[row].paths[0].name,
+        lambda row: walks[row].paths[0].span(),
+    )
     table.names = lambda row: frozenset(path.name for path in walks[row].paths)
     table.add("name", lambda: column("name", [walk.paths[0].name for walk in walks]))
     table.add("shape", lambda: column("shape", [walk.line for walk in walks]))

@@ -73,7 +73,7 @@ def _row(word: str, text: str) -> list[str]:
 
 def summary(reports: Sequence[Report], style: Style) -> str:
     """Files, findings by level, rules run, time."""
-    counts = {level: 0 for level in (Level.error, Level.warning, Level.note)}
+    counts = dict.fromkeys((Level.error, Level.warning, Level.note), 0)
     for report in reports:
         for finding in report.findings:
             counts[finding.level] += 1

@@ -81,7 +81,9 @@ def _carets(example: Example, found: list[Finding], units: str, head: int) -> It
     for caret in example.carets:
         here = [finding for finding in left if _under(finding, caret)]
         if not here:
-            places = ", ".join(f"{f.span.line}:{f.span.column}-{f.span.column + f.span.end - f.span.start}" for f in found)
+            places = ", ".join(
+                f"{f.span.line}:{f.span.column}-{f.span.column + f.span.end - f.span.start}" for f in found
+            )
             where = f"{caret.line}:{caret.start + 1}-{caret.end + 1}"
             yield Fault(head + caret.line, f"nothing is found at the caret ({where}); found at {places or 'no place'}")
             continue
@@ -94,7 +96,11 @@ def _carets(example: Example, found: list[Finding], units: str, head: int) -> It
 def _under(finding: Finding, caret: Caret) -> bool:
     span = finding.span
     length = min(span.end, span.start + len(span.source.line(span.line)) - span.column + 1) - span.start
-    return (span.line, span.column - 1, span.column - 1 + max(1, length)) == (caret.line, caret.start, caret.end)
+    return (span.line, span.column - 1, span.column - 1 + max(1, length)) == (
+        caret.line,
+        caret.start,
+        caret.end,
+    )
 
 
 def _unsaid(finding: Finding, says: str, units: str) -> Iterator[str]:
@@ -133,5 +139,3 @@ def merged(text: str, changed: str, review: Review) -> str:
     bodies = {key(one): changed[one.offset : one.offset + one.length] for one in theirs}
     parts = [bodies.pop(key(one), text[one.offset : one.offset + one.length]) for one in ours]
     return "".join(part if part.endswith("\n") else part + "\n" for part in (*parts, *bodies.values()))
-
-

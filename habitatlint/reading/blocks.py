@@ -77,7 +77,7 @@ class _Line(NamedTuple):
 class _Cut:
     """A block while it is cut."""
 
-    __slots__ = ("start", "noun", "lines", "indent", "troubles", "joins", "stray")
+    __slots__ = ("indent", "joins", "lines", "noun", "start", "stray", "troubles")
 
     def __init__(self, start: int, noun: str) -> None:
         self.start = start
@@ -205,7 +205,14 @@ def _before_any_block(line: _Line, cuts: list[_Cut]) -> _Cut | None:
     block = _begin(line, "", cuts)
     block.stray = True
     block.troubles.append(
-        ("syntax", line.start, line.end, line.word, "a block's noun at the left margin before any property", "")
+        (
+            "syntax",
+            line.start,
+            line.end,
+            line.word,
+            "a block's noun at the left margin before any property",
+            "",
+        )
     )
     return None
 
@@ -235,9 +242,20 @@ def _indented(line: _Line, block: _Cut, cuts: list[_Cut], layout: Layout, text: 
         return block
     if block.indent is None:
         block.indent = line.indent
-    if block.noun and not layout.nested and (line.indent != block.indent or (" " in line.indent and "\t" in line.indent)):
+    if (
+        block.noun
+        and not layout.nested
+        and (line.indent != block.indent or (" " in line.indent and "\t" in line.indent))
+    ):
         block.troubles.append(
-            ("mixed-indent", line.start - len(line.indent), line.start, line.word, "the indent of the lines above", "")
+            (
+                "mixed-indent",
+                line.start - len(line.indent),
+                line.start,
+                line.word,
+                "the indent of the lines above",
+                "",
+            )
         )
     block.lines.append(line)
     return block
@@ -310,7 +328,9 @@ def _at(trouble: Trouble, start: int, line: _Line, layout: Layout, noun: str) ->
 def _moved(node: Statement, by: int) -> Statement:
     """A statement read by itself, put at its place in the block."""
     return node._replace(
-        values=tuple(_moved_value(value, by) for value in node.values), start=node.start + by, end=node.end + by
+        values=tuple(_moved_value(value, by) for value in node.values),
+        start=node.start + by,
+        end=node.end + by,
     )
 
 

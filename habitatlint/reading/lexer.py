@@ -20,7 +20,7 @@ from lark.lexer import Lexer, PatternStr
 class Lexeme:
     """A token: lark asks no more of one than its type, and lines are counted elsewhere."""
 
-    __slots__ = ("type", "value", "start_pos", "end_pos")
+    __slots__ = ("end_pos", "start_pos", "type", "value")
     line = column = end_line = end_column = None
 
     def __init__(self, type: str, value: str, start_pos: int, end_pos: int) -> None:

@@ -12,7 +12,20 @@ from habitatlint.reading.grammar import Grammar, listed, near
 from habitatlint.reading.values import Written
 from habitatlint.rulebook.book import limit_fact, within
 from habitatlint.rulebook.expressions import (
-    Aggregate, Aim, Bound, Both, Call, Compare, Constant, Each, Either, Is, Negation, Quantified, Ref, Sum,
+    Aggregate,
+    Aim,
+    Both,
+    Bound,
+    Call,
+    Compare,
+    Constant,
+    Each,
+    Either,
+    Is,
+    Negation,
+    Quantified,
+    Ref,
+    Sum,
 )  # fmt: skip
 from habitatlint.rulebook.rules import Action, Pack, Rule, placeholders
 
@@ -64,7 +77,12 @@ class _Checker:
                 self.measures[measure.name] = ("", {})
         for condition in rule.where:
             self._quietly(self._condition, condition)
-        for node in (*rule.needs, *rule.per, *([rule.mark] if rule.mark else []), *(also.thing for also in rule.also)):
+        for node in (
+            *rule.needs,
+            *rule.per,
+            *([rule.mark] if rule.mark else []),
+            *(also.thing for also in rule.also),
+        ):
             self._quietly(self._kind, node)
         self._reports()
         for remedy in rule.remedies:
@@ -82,7 +100,15 @@ class _Checker:
     def _tell(self, kind: str, node: Written | None, found: str, why: str, hint: str = "") -> _Told:
         shown = f"; did you mean `{hint}`?" if hint else ""
         self.found.append(
-            Slip(kind, self.rule.span(node), thing=f"rule {self.rule.slug}", found=found, expected=why, why=why, hint=shown)
+            Slip(
+                kind,
+                self.rule.span(node),
+                thing=f"rule {self.rule.slug}",
+                found=found,
+                expected=why,
+                why=why,
+                hint=shown,
+            )
         )
         return _Told()
 
@@ -134,7 +160,12 @@ class _Checker:
     def _reports(self) -> None:
         rule = self.rule
         if not rule.reports:
-            self._tell("missing-property", None, rule.slug, "`report` with a level: without it the rule finds nothing")
+            self._tell(
+                "missing-property",
+                None,
+                rule.slug,
+                "`report` with a level: without it the rule finds nothing",
+            )
         if not rule.title:
             self._tell("missing-property", None, rule.slug, "`title` with the rule's name in words")
         if not rule.because:
@@ -180,7 +211,9 @@ class _Checker:
         if action.word in ("set", "remove") and len(parts) > 1:
             known = {word for block in BY_NOUN.values() for word in block.properties}
             if parts[1] not in known:
-                raise self._tell("unknown-word", target, parts[1], "a property of a plan's block", near(parts[1], known))
+                raise self._tell(
+                    "unknown-word", target, parts[1], "a property of a plan's block", near(parts[1], known)
+                )
         for value in action.values[1:]:
             if isinstance(value.value, Aim):
                 self._kind(value.value.thing)
@@ -236,7 +269,9 @@ class _Checker:
             known = (*self.measures, *self.variables, *self.rule.limits, "today", "plan")
             raise tell(first, "a variable, a measure or a limit of the rule", near(first, known))
         for field in fields:
-            known_fields = self.vocabulary.fields.get(kind.removeprefix("thing:"), {}) if kind.startswith("thing:") else {}
+            known_fields = (
+                self.vocabulary.fields.get(kind.removeprefix("thing:"), {}) if kind.startswith("thing:") else {}
+            )
             if field not in known_fields:
                 what = kind.removeprefix("thing:")
                 raise tell(shown, f"a field of {what}: {_list(known_fields)}", near(field, known_fields))
@@ -267,7 +302,12 @@ class _Checker:
             wanted_kind = f"thing:{wanted}" if wanted in self.vocabulary.fields else wanted
             if _alike(kind) != _alike(wanted_kind):
                 found = kind.removeprefix("thing:")
-                raise self._tell("bad-value", argument, found, f"{_a(wanted)} here, for {call.name}({', '.join(signature.takes)})")  # noqa: E501
+                raise self._tell(
+                    "bad-value",
+                    argument,
+                    found,
+                    f"{_a(wanted)} here, for {call.name}({', '.join(signature.takes)})",
+                )  # noqa: E501
         return signature.gives, dict(signature.parts)
 
     def _sum(self, node: Written, thing: Sum) -> str:
@@ -283,7 +323,9 @@ class _Checker:
         if left == right == "date" and thing.sign == "-":
             return "duration"
         if _alike(left) != _alike(right) or _alike(left) not in _COMPARED:
-            raise self._tell("bad-value", node, thing.sign, f"two quantities of one kind, not {_a(left)} and {_a(right)}")
+            raise self._tell(
+                "bad-value", node, thing.sign, f"two quantities of one kind, not {_a(left)} and {_a(right)}"
+            )
         return left
 
     def _aggregate(self, thing: Aggregate) -> str:
@@ -347,7 +389,11 @@ class _Checker:
             if text not in known:
                 hint = near(text, known)
                 names = sorted(known)
-                why = listed([f"`{name}`" for name in names], "or") if 0 < len(names) <= 12 else "a word of the plan language"
+                why = (
+                    listed([f"`{name}`" for name in names], "or")
+                    if 0 < len(names) <= 12
+                    else "a word of the plan language"
+                )
                 raise self._tell("unknown-word", word, text, why, hint)
 
 

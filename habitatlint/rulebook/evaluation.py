@@ -20,7 +20,18 @@ from habitatlint.ground.scene import Scene
 from habitatlint.measures.vocabulary import Measured, Rows, Vocabulary, shapes
 from habitatlint.reading.values import Written
 from habitatlint.rulebook.expressions import (
-    Aggregate, Bound, Both, Call, Compare, Constant, Either, Is, Negation, Quantified, Ref, Sum,
+    Aggregate,
+    Both,
+    Bound,
+    Call,
+    Compare,
+    Constant,
+    Either,
+    Is,
+    Negation,
+    Quantified,
+    Ref,
+    Sum,
 )  # fmt: skip
 from habitatlint.units import TOLERANCE
 
@@ -317,7 +328,9 @@ def _names(context: Context, found: Column) -> Array:
 # -- over other things -------------------------------------------------------------------------------------
 
 
-def expand(context: Context, frame: Frame, variable: str, plural: Written, bound: Bound | None) -> tuple[Frame, Indices]:
+def expand(
+    context: Context, frame: Frame, variable: str, plural: Written, bound: Bound | None
+) -> tuple[Frame, Indices]:
     """The frame with a further variable, one row for each pair; and the outer row of each."""
     parts = plural.value.parts
     if len(parts) > 1:
@@ -458,4 +471,3 @@ def _aggregate(context: Context, frame: Frame, node: Aggregate) -> Column:
     known &= ~unknown
     return Column(each.kind, np.where(known, found, np.nan), None if known.all() else known,
                   None, why or each.why or "there is none", each.unit)  # fmt: skip
-

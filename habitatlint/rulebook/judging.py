@@ -16,7 +16,15 @@ from habitatlint.findings import FIRM, Fact, Finding, Mend, Related
 from habitatlint.ground.columns import Column, Indices, Mask
 from habitatlint.reading.values import Written
 from habitatlint.rulebook.evaluation import (
-    Context, Frame, Truth, Unjudgeable, compare, expand, holds, measured, value,
+    Context,
+    Frame,
+    Truth,
+    Unjudgeable,
+    compare,
+    expand,
+    holds,
+    measured,
+    value,
 )  # fmt: skip
 from habitatlint.rulebook.expressions import Compare, Ref, names_in
 from habitatlint.rulebook.rules import Report, Rule, placeholders
@@ -252,7 +260,11 @@ class _Judging:
             because=self._because(one, count, group, frame),
             related=tuple(related),
             mends=tuple(
-                Mend(self._filled(remedy.say, one, count, group, frame), (), "untried" if remedy.actions else "advice")
+                Mend(
+                    self._filled(remedy.say, one, count, group, frame),
+                    (),
+                    "untried" if remedy.actions else "advice",
+                )
                 for remedy in rule.remedies
             ),
             names=self._names(one),
@@ -404,5 +416,3 @@ def _fact(found: Column, index: int) -> Fact:
     if isinstance(one, np.generic):
         one = one.item()
     return Fact(one, found.kind, found.unit, estimated)
-
-

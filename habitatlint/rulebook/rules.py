@@ -18,11 +18,36 @@ from habitatlint.units import Range
 
 EXAMPLES = ("broken", "kept", "mended")
 RULE_WORDS = frozenset(
-    "title limit list each where needs measure per report say many mark also because mend set remove turn "
-    "move split add formerly safety".split()
+    [
+        "title",
+        "limit",
+        "list",
+        "each",
+        "where",
+        "needs",
+        "measure",
+        "per",
+        "report",
+        "say",
+        "many",
+        "mark",
+        "also",
+        "because",
+        "mend",
+        "set",
+        "remove",
+        "turn",
+        "move",
+        "split",
+        "add",
+        "formerly",
+        "safety",
+    ]
 )
-PACK_WORDS = frozenset("version author licence requires builds-on takes leaves set level about".split())
-ACTIONS = frozenset("set remove turn move split add".split())
+PACK_WORDS = frozenset(
+    ["version", "author", "licence", "requires", "builds-on", "takes", "leaves", "set", "level", "about"]
+)
+ACTIONS = frozenset(["set", "remove", "turn", "move", "split", "add"])
 EVIDENCE = ("regulation", "extension", "journal", "analogue", "common-practice")
 
 
@@ -488,5 +513,3 @@ def _head(pack: Pack, placed: Placed) -> Pack:
 def placeholders(say: str) -> list[tuple[str, ...]]:
     """The references in braces of a rule's words."""
     return [tuple(found.split(".")) for found in re.findall(r"\{([a-z][a-z0-9.-]*)\}", say)]
-
-

@@ -115,9 +115,7 @@ def test_in_a_bend_a_way_s_bearing_is_that_of_the_chord() -> None:
 def test_at_an_end_the_chord_is_cut_short() -> None:
     hook = LineString([(0, 0), (0, 2), (50, 2)])
     # from the end itself to 5 yd on: 2 north, the rest east
-    assert bearing_at(hook, np.array([[-3, -3]]))[0] == pytest.approx(
-        math.degrees(math.atan2(5 * YARD - 2, 2))
-    )
+    assert bearing_at(hook, np.array([[-3, -3]]))[0] == pytest.approx(math.degrees(math.atan2(5 * YARD - 2, 2)))
 
 
 def test_where_a_chord_comes_back_on_itself_the_leg_s_bearing_counts() -> None:
@@ -133,9 +131,7 @@ def test_left_and_right_are_the_walker_s() -> None:
     right = beside(EAST, "right", 12, 20, 70)
     assert shapely.get_coordinates(left) == pytest.approx(np.array([[20, 12], [70, 12]]))
     assert shapely.get_coordinates(right) == pytest.approx(np.array([[20, -12], [70, -12]]))
-    assert shapely.get_coordinates(beside(EAST.reverse(), "left", 3)) == pytest.approx(
-        np.array([[100, -3], [0, -3]])
-    )
+    assert shapely.get_coordinates(beside(EAST.reverse(), "left", 3)) == pytest.approx(np.array([[100, -3], [0, -3]]))
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
@@ -217,9 +213,7 @@ def test_an_outline_grows_on_every_side_and_does_not_shrink_to_nothing_unsaid() 
     assert around(field, -5).equals(shapely.box(5, 5, 35, 15))
     with pytest.raises(ValueError, match="nothing of the outline remains"):
         around(field, -11)
-    waisted = shapely.union_all(
-        [shapely.box(0, 0, 40, 20), shapely.box(40, 9, 60, 11), shapely.box(60, 0, 90, 20)]
-    )
+    waisted = shapely.union_all([shapely.box(0, 0, 40, 20), shapely.box(40, 9, 60, 11), shapely.box(60, 0, 90, 20)])
     # the waist is 2 wide and goes; of the two rooms left, the larger stays
     left = around(waisted, -2)
     assert left.covers(shapely.box(2, 2, 38, 18)) and left.within(shapely.box(2, 2, 40, 18))

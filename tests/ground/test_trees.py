@@ -168,9 +168,7 @@ def test_branches_that_hang_shut_the_way_under_a_stem() -> None:
     covered = tops(0.0, 0.0, 90.0, far, 20.5, 0.2, 4.0)
     barrier = barriers(0.0, 0.0, 90.0, far, cut, covered, hanging=15 * INCH)[0]
     # from 45 in, a quarter along, to 30 in, half way
-    assert shapely.get_coordinates(barrier.geoms[0]) == pytest.approx(
-        np.array([[5.0, 0], [10.0, 0]]), abs=1e-12
-    )
+    assert shapely.get_coordinates(barrier.geoms[0]) == pytest.approx(np.array([[5.0, 0], [10.0, 0]]), abs=1e-12)
     low = barriers(0.0, 0.0, 90.0, far, 29 * INCH, covered, hanging=15 * INCH)[0]
     assert low.equals(covered[0])
 

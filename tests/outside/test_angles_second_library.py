@@ -65,9 +65,7 @@ def test_a_place_along_a_way_is_the_walked_distance_from_its_first_point() -> No
 
 
 @pytest.mark.parametrize(("side", "turned"), [("left", 1), ("right", -1)])
-def test_corners_of_a_parallel_are_where_the_legs_parallels_meet(
-    side: Literal["left", "right"], turned: int
-) -> None:
+def test_corners_of_a_parallel_are_where_the_legs_parallels_meet(side: Literal["left", "right"], turned: int) -> None:
     offset = Rational(6)
     shifted = []
     for p, q in pairwise(CORNERS):

@@ -42,9 +42,7 @@ def test_forest_grown_crown_at_eight_inches_and_its_cap(slug: str, cap: float | 
 
 
 def test_a_red_maple_of_three_inches() -> None:
-    assert crown_width(("red-maple",), np.array(3 * INCH), np.array(0.4)) / FOOT == pytest.approx(
-        8.086, abs=0.005
-    )
+    assert crown_width(("red-maple",), np.array(3 * INCH), np.array(0.4)) / FOOT == pytest.approx(8.086, abs=0.005)
 
 
 @pytest.mark.parametrize(
