@@ -13,12 +13,14 @@ from habitatlint.language.blocks import SetLevel, SetLimit, UsePack, Waive
 from habitatlint.language.plan import Find, IncludeTrouble, PlanText, find_nothing, read_plan
 from habitatlint.measures.vocabulary import Vocabulary
 from habitatlint.reading.blocks import Memory
-from habitatlint.reading.grammar import Grammar
+from habitatlint.reading.grammar import Grammar, near
+from habitatlint.reading.values import Written
 from habitatlint.rulebook.book import Rulebook, limit_fact, within
 from habitatlint.rulebook.evaluation import Context
 from habitatlint.rulebook.judging import NotJudged, judge
 from habitatlint.rulebook.rules import Pack, Rule
 from habitatlint.source import Source
+from habitatlint.units import show
 
 #: the pack that a `use pack` names, seen from the plan; raises IncludeTrouble
 FindPack = Callable[[str, Source], Pack]
@@ -74,7 +76,7 @@ def check(source: Source, library: Library, rulebook: Rulebook, policy: Policy, 
     """
     plan = read_plan(source, library.plan_grammar, library.find, memory, fragment=policy.fragment)
     scene = Scene(plan)
-    library.vocabulary.open(scene)
+    library.vocabulary.attach(scene)
     slips = [*plan.slips, *scene.slips, *record(scene)]
     rulebook = _with_used_packs(plan, library, rulebook, slips)
     said = _said(plan, rulebook)
@@ -174,12 +176,12 @@ def _said(plan: PlanText, rulebook: Rulebook) -> _Set:
     return said
 
 
-def _no_rule(block: SetLevel | SetLimit | Waive, name: object, rulebook: Rulebook, thing: str) -> Slip:
-    text = str(getattr(name, "value", ""))
+def _no_rule(block: SetLevel | SetLimit | Waive, name: Written, rulebook: Rulebook, thing: str) -> Slip:
+    text = str(name.value)
     slug = text.partition(".")[0] if thing == "set" else text
     likely = rulebook.like(slug)
     hint = f"; did you mean `{likely}`?" if likely else ""
-    return Slip("unknown-name", block.span(name), thing=thing, found=slug, expected="the name of a rule",  # type: ignore[arg-type]
+    return Slip("unknown-name", block.span(name), thing=thing, found=slug, expected="the name of a rule",
                 why=f"`{thing}` takes the name of a rule", hint=hint)  # fmt: skip
 
 
@@ -211,22 +213,20 @@ def _set_limit(block: SetLimit, rulebook: Rulebook, said: _Set) -> None:
 
 
 def _range(least: float | None, largest: float | None, kind: str, unit: str) -> str:
-    from habitatlint.units import show
-
     if least is None or largest is None:
         return f"a {kind}"
-    return f"{show(least, kind, unit=unit if kind == 'length' else '')} to {show(largest, kind, unit=unit if kind == 'length' else '')}"
+    of = unit if kind == "length" else ""
+    return f"{show(least, kind, unit=of)} to {show(largest, kind, unit=of)}"
 
 
-def _as_fact(value: object) -> Fact:
-    written = getattr(value, "value", None)
-    kind = str(getattr(value, "kind", ""))
+def _as_fact(value: Written) -> Fact:
+    written, kind = value.value, value.kind
     if hasattr(written, "unit"):
         return Fact(written.size, written.kind, written.unit)
     if kind in ("bearing", "wind"):
-        return Fact(written.degrees, "angle", "deg")  # type: ignore[union-attr]
+        return Fact(written.degrees, "angle", "deg")
     if kind == "date":
-        return Fact(written.toordinal(), "date")  # type: ignore[union-attr]
+        return Fact(written.toordinal(), "date")
     return Fact(written, "window" if kind == "day" else kind)
 
 
@@ -250,8 +250,6 @@ def _waive(
             value for value in names[1:] if str(value.value) not in plan.names and str(value.value) not in plan.ghosts
         ]
         for value in unknown:
-            from habitatlint.reading.grammar import near
-
             likely = near(str(value.value), plan.names)
             hint = f"; did you mean `{likely}`?" if likely else ""
             slips.append(Slip("unknown-name", waiver.span(value), thing="waive", found=str(value.value),

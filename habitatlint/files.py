@@ -12,7 +12,7 @@ from functools import cache
 from pathlib import Path
 
 from habitatlint.language.plan import IncludeTrouble
-from habitatlint.reading.grammar import Grammar
+from habitatlint.reading.grammar import PARSER_VERSION, Grammar
 from habitatlint.rulebook.rules import Pack
 from habitatlint.source import Source
 
@@ -134,9 +134,7 @@ def grammar(name: str, build: Callable[[dict[str, str], str | None], Grammar]) -
     folder = cache_folder()
     if folder is None:
         return build(texts, None)
-    import lark
-
-    said = "".join(texts.values()) + sys.version + lark.__version__
+    said = "".join(texts.values()) + sys.version + PARSER_VERSION
     key = hashlib.sha256(said.encode()).hexdigest()[:16]
     path = folder / f"{name}-{key}.grammar"
     return build(texts, str(path))

@@ -6,6 +6,7 @@ import os
 import sys
 import time
 from datetime import date
+from typing import Any
 
 import click
 
@@ -18,11 +19,11 @@ CLEAN, FOUND, FAILED = 0, 1, 2
 class _Group(click.Group):
     """Keeps the user's mistake and our bug apart."""
 
-    def main(self, *args: object, **kwargs: object) -> object:  # type: ignore[override]
+    def main(self, *args: Any, **kwargs: Any) -> Any:
         from habitatlint.files import FileTrouble
 
         try:
-            return super().main(*args, **kwargs)  # type: ignore[arg-type]
+            return super().main(*args, **kwargs)
         except FileTrouble as trouble:
             click.echo(f"habitatlint: {trouble}", err=True)
         except BrokenPipeError:
@@ -106,8 +107,8 @@ def check(plans: tuple[str, ...], form: str, name: str, today: date, fail_on: st
     seconds = time.perf_counter() - start if sys.stdout.isatty() else None
     if reports:
         click.echo(render(form, reports, Style(_colour(), seconds)), nl=False)
-    for trouble in troubles:
-        click.echo(f"habitatlint: {trouble}", err=True)
+    for line in troubles:
+        click.echo(f"habitatlint: {line}", err=True)
     if troubles:
         sys.exit(FAILED)
     sys.exit(FOUND if any(report.worst() >= policy.failing for report in reports) else CLEAN)

@@ -90,7 +90,7 @@ class CutTrees:
 
     @cached_property
     def hinged(self) -> Mask:
-        return (self.method == "hinge") & self.counted & self.lies
+        return np.asarray((self.method == "hinge") & self.counted & self.lies)
 
     @cached_property
     def live(self) -> Mask:
@@ -203,7 +203,8 @@ def _stumps(plan: PlanText, placer: Placer, row: Row, slips: list[Slip], room: i
             refuse(f"a plan lays out {MOST_TREES} trees at most")
             return None
         distances = np.linspace(0, line.length, number)
-    return shapely.get_coordinates(shapely.line_interpolate_point(line, np.minimum(distances, line.length)))
+    places = shapely.line_interpolate_point(line, np.minimum(distances, line.length))
+    return np.asarray(shapely.get_coordinates(places))
 
 
 def _of_row(plan: PlanText, tree: Tree, of: Any, moved: dict[tuple[int, int], Block], slips: list[Slip]) -> None:
@@ -287,7 +288,7 @@ def falls_by(word: str, shape: BaseGeometry | None, points: Array) -> Array:
     east, north = (nearest - points).T
     bearings = np.degrees(np.arctan2(east, north))
     bearings[np.hypot(east, north) <= TOLERANCE] = np.nan
-    return (bearings if word == "toward" else bearings + 180) % 360
+    return np.asarray((bearings if word == "toward" else bearings + 180) % 360)
 
 
 def _arrays(
@@ -299,16 +300,16 @@ def _arrays(
 ) -> CutTrees:
     runs: list[tuple[_Said, Array, Array]] = []
     for stretch in stretches:
-        own = np.array([moved.get((id(stretch.block), int(number))) for number in stretch.numbers], object)
-        plain = np.equal(own, None)
+        own = [moved.get((id(stretch.block), int(number))) for number in stretch.numbers] if moved else []
+        plain = np.array([one is None for one in own], bool)
         if plain.all():
             runs.append((_Said(plan, placer, stretch.block), stretch.points, stretch.numbers))
             continue
         if plain.any():
             runs.append((_Said(plan, placer, stretch.block), stretch.points[plain], stretch.numbers[plain]))
         for index in np.flatnonzero(~plain):
-            said = _Said(plan, placer, own[index])
-            runs.append((said, stretch.points[index : index + 1], stretch.numbers[index : index + 1]))
+            one = _Said(plan, placer, own[index])
+            runs.append((one, stretch.points[index : index + 1], stretch.numbers[index : index + 1]))
     _told_of_no_row(moved, stretches, slips)
 
     counts = np.array([len(points) for _, points, _ in runs], int)

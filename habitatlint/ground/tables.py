@@ -172,7 +172,7 @@ def _shapes(scene: Scene, blocks: list[Block]) -> Column:
 
 
 def _size_column(plan: PlanText, blocks: list[Block], word: str, part: int) -> Column:
-    values = []
+    values: list[float | None] = []
     for block in blocks:
         value = plan.value(block, word)
         if value is None:

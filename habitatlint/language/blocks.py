@@ -96,8 +96,8 @@ class Block:
         if part is None:
             head = self.parsed.head
             start, end = (head.start, head.end) if head else (0, len(self.placed.parsed.noun))
-            return self.placed.span((start, end))
-        return self.placed.span((part.start, part.end))
+            return self.placed.span(start, end)
+        return self.placed.span(part.start, part.end)
 
     @property
     def name_span(self) -> Span:

@@ -184,7 +184,7 @@ class _Reader:
                 hint = f"; did you mean `{trouble.suggestion}`?" if trouble.suggestion else ""
                 expected = "" if hint else trouble.expected
                 self.slips.append(
-                    Slip(trouble.kind, placed.span(trouble), thing=block.label, found=_shown(trouble.found),
+                    Slip(trouble.kind, placed.span(trouble.start, trouble.end), thing=block.label, found=_shown(trouble.found),
                          expected=expected, why=trouble.expected, hint=hint, name=block.name)
                 )  # fmt: skip
             if above and isinstance(block, Plan):

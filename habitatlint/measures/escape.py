@@ -39,7 +39,7 @@ def strips(scene: Scene, way: float) -> list[BaseGeometry]:
     found = scene.memo.get(key)
     if found is None:
         found = scene.memo[key] = [*_openings(scene, way), *_corridors(scene, way)]
-    return found  # type: ignore[no-any-return]
+    return found
 
 
 def _corridors(scene: Scene, way: float) -> list[BaseGeometry]:

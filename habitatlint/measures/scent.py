@@ -21,7 +21,7 @@ SECTOR = 360 / 16
 EDGE = 2.15
 
 
-def spread(distance: float | np.ndarray) -> np.ndarray:  # type: ignore[type-arg]
+def spread(distance: float | np.ndarray) -> np.ndarray:
     """Sideways standard deviation of a plume in metres, `distance` metres downwind: class D,
     0.08 x / sqrt(1 + 0.0001 x) (Briggs 1973, open country)."""
     x = np.asarray(distance, dtype=float)

@@ -11,7 +11,7 @@ from habitatlint.measures.vocabulary import Measured, Rows, measure, shapes
 from habitatlint.reading.values import WINDS
 
 
-def _estimated(first: Column, second: Column) -> np.ndarray | None:  # type: ignore[type-arg]
+def _estimated(first: Column, second: Column) -> np.ndarray | None:
     masks = [one.estimated for one in (first, second) if one.estimated is not None]
     return np.logical_or.reduce(masks) if masks else None
 

@@ -115,7 +115,7 @@ def _dates(scene: Scene, step: float) -> Any:
     return None
 
 
-def overstory_at(scene: Scene, points: Any, dbh: float, step: float | None) -> tuple[np.ndarray, np.ndarray]:  # type: ignore[type-arg]
+def overstory_at(scene: Scene, points: Any, dbh: float, step: float | None) -> tuple[np.ndarray, np.ndarray]:
     """Basal area over a DBH at n points (n, 2) when a step begins (None: when all is done), and
     whether each is known: timber with classes stands there, or none stands there at all."""
     places = shapely.points(points)

@@ -98,7 +98,7 @@ class Vocabulary:
 
         return note
 
-    def open(self, scene: Scene) -> None:
+    def attach(self, scene: Scene) -> None:
         """Makes the worked-out plurals and fields known to a scene."""
         for plural, maker in self.tables.items():
             scene.add_table(plural, maker)
@@ -114,4 +114,6 @@ def shapes(column: Column) -> Any:
     """The geometries of a column, None where unknown, as shapely takes them."""
     if column.known is None:
         return column.values
-    return np.where(column.known, column.values, None)
+    found = column.values.copy()
+    found[~column.known] = None
+    return found

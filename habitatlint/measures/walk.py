@@ -19,6 +19,7 @@ from habitatlint.ground import survey
 from habitatlint.ground.columns import Column, Table, column
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Food, Path, Place, Pocket, Stand
+from habitatlint.measures.core import core_ground
 from habitatlint.measures.vocabulary import Rows, measure, plural
 from habitatlint.units import TOLERANCE, YARD
 
@@ -50,7 +51,7 @@ def walks_of(scene: Scene) -> list[Walk]:
     found = scene.memo.get("walks")
     if found is None:
         found = scene.memo["walks"] = _walks(scene)
-    return found  # type: ignore[no-any-return]
+    return found
 
 
 def _walks(scene: Scene) -> list[Walk]:
@@ -74,13 +75,13 @@ def _walks(scene: Scene) -> list[Walk]:
             ways.append(((path,), None, shape, scene.plan.word(path, "use") == "exit"))
     ways.sort(key=lambda way: -round(way[2].length, 2))
     walks: list[Walk] = []
-    for paths, chosen, whole, out in ways:
-        line: BaseGeometry = whole
+    for used_paths, chosen, whole, out in ways:
+        left: BaseGeometry = whole
         for other in walks:
-            line = line.difference(other.whole.buffer(TOLERANCE, quad_segs=2))
-        if line.length > TOLERANCE:
-            width = max(scene.width_of(path) for path in paths)
-            walks.append(Walk(paths, chosen, whole, line, width, out))
+            left = left.difference(other.whole.buffer(TOLERANCE, quad_segs=2))
+        if left.length > TOLERANCE:
+            width = max(scene.width_of(path) for path in used_paths)
+            walks.append(Walk(used_paths, chosen, whole, left, width, out))
     return walks
 
 
@@ -224,8 +225,6 @@ def deer_sides(scene: Scene) -> list[int]:
     within 150 yd of the walk. A thing counts on a side when a quarter or more of what of it is so
     near lies there; what lies beyond an end counts on the side of the end leg produced.
     """
-    from habitatlint.measures.core import core_ground
-
     found = scene.memo.get("deer sides")
     if found is not None:
         return found  # type: ignore[no-any-return]

@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable, Mapping, MutableMapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from habitatlint.reading.grammar import Grammar, Statement, Trouble, Unreadable, listed, near
 from habitatlint.reading.values import Written
@@ -37,9 +37,9 @@ class Placed(NamedTuple):
     offset: int
     length: int
 
-    def span(self, part: Statement | Trouble | tuple[int, int]) -> Span:
-        start, end = (part[0], part[1]) if not hasattr(part, "start") else (part.start, part.end)
-        return Span(self.source, self.offset + start, self.offset + end)  # type: ignore[operator]
+    def span(self, start: int, end: int) -> Span:
+        """The span of a stretch of the block's text."""
+        return Span(self.source, self.offset + start, self.offset + end)
 
 
 @dataclass(frozen=True)
@@ -334,7 +334,7 @@ def _moved(node: Statement, by: int) -> Statement:
     )
 
 
-def _moved_value(value: object, by: int) -> object:
+def _moved_value(value: Any, by: int) -> Any:
     if isinstance(value, Written):
         return Written(_moved_value(value.value, by), value.kind, value.start + by, value.end + by)
     if isinstance(value, tuple):

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from typing import Any, NamedTuple
 
+import lark
 from lark import Lark
 from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedToken
 
 from habitatlint.reading.lexer import WordLexer
 from habitatlint.reading.values import PHRASES, BadValue, Written, written
+
+#: kept tables are good for one version of the parser
+PARSER_VERSION: str = lark.__version__
 
 
 class Statement(NamedTuple):
@@ -106,7 +110,7 @@ class Grammar:
             import_paths=[_Imports(texts)],
             maybe_placeholders=False,
             transformer=shape,
-            tree_class=_Statements(),  # type: ignore[arg-type]  # every other rule becomes a statement
+            tree_class=_Statements(),
             cache=cache or False,
         )
         self.starts = frozenset(starts)
@@ -125,7 +129,7 @@ class Grammar:
 
     def words_of(self, start: str) -> frozenset[str]:
         """The words with which a text of this start may begin."""
-        accepted = self._lark.parse_interactive("", start=start).accepts()
+        accepted = self._lark.parse_interactive("", start=start).accepts()  # type: ignore[no-untyped-call]
         return frozenset(self.words[name] for name in accepted if name in self.words)
 
     def _trouble(self, text: str, error: UnexpectedInput) -> Trouble:
@@ -138,11 +142,11 @@ class Grammar:
             kind_found = token.type
         else:
             assert isinstance(error, UnexpectedCharacters)
-            start = error.pos_in_stream
+            start = error.pos_in_stream or 0
             end = start + len(_stretch(text, start))
             kind_found, ended = "", False
         found = text[start:end]
-        accepted = set(error.interactive_parser.accepts())
+        accepted: set[str] = set(error.interactive_parser.accepts())  # type: ignore[no-untyped-call]
         words = sorted(self.words[name] for name in accepted if name in self.words)
         suggestion = near(found, words) if found and not ended else ""
         expected = self._expected(found, accepted, words, suggestion)
@@ -227,6 +231,3 @@ def _hint(text: str, start: int, found: str, accepted: set[str]) -> str:
     if "NAME" in accepted and re.match(r"[A-Za-z0-9_.-]+$", found) and (found != found.lower() or "_" in found):
         return "a name in lower-case words with hyphens, such as `south-lane`"
     return ""
-
-
-Build = Callable[[str, list[Any]], Any]

@@ -55,7 +55,7 @@ class WordLexer(Lexer):
         self.match = re.compile(f"{skipped}(?:{'|'.join(patterns)})").match
         self.skip = re.compile(skipped).match
 
-    def lex(self, lexer_state: Any, parser_state: Any) -> Iterator[Lexeme]:
+    def lex(self, lexer_state: Any, parser_state: Any) -> Iterator[Any]:
         text, position, end = lexer_state.text.text, lexer_state.text.start, lexer_state.text.end
         match, keywords = self.match, self.keywords
         states, stack = parser_state.parse_conf.states, parser_state.state_stack
@@ -66,8 +66,9 @@ class WordLexer(Lexer):
                 assert skipped
                 if skipped.end() == end:
                     return
-                raise UnexpectedCharacters(text, skipped.end(), 0, 0, state=parser_state)
-            kind: str = found.lastgroup
+                raise UnexpectedCharacters(text, skipped.end(), 0, 0, state=parser_state)  # type: ignore[no-untyped-call]
+            kind = found.lastgroup
+            assert kind is not None
             start, position = found.span(kind)
             value = text[start:position]
             if kind == "NAME" and value in keywords:

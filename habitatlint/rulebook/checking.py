@@ -307,7 +307,7 @@ class _Checker:
                     argument,
                     found,
                     f"{_a(wanted)} here, for {call.name}({', '.join(signature.takes)})",
-                )  # noqa: E501
+                )
         return signature.gives, dict(signature.parts)
 
     def _sum(self, node: Written, thing: Sum) -> str:

@@ -247,10 +247,10 @@ def _several(context: Context, frame: Frame, node: Both | Either) -> Truth:
     true = np.array([truth.holds & truth.known for truth in truths])
     false = np.array([~truth.holds & truth.known for truth in truths])
     if isinstance(node, Both):
-        whole, none = true.all(axis=0), false.any(axis=0)
+        whole, none = np.logical_and.reduce(true), np.logical_or.reduce(false)
     else:
-        whole, none = true.any(axis=0), false.all(axis=0)
-    return Truth(whole, whole | none, why)
+        whole, none = np.logical_or.reduce(true), np.logical_and.reduce(false)
+    return Truth(np.asarray(whole), np.asarray(whole | none), why)
 
 
 def compare(left: Column, sign: str, right: Column) -> Truth:
@@ -416,7 +416,7 @@ def _index(context: Context, plural: str, field_name: str, there: Column) -> sha
     found = context.scene.memo.get(key)
     if found is None:
         found = context.scene.memo[key] = shapely.STRtree(shapes(there))
-    return found  # type: ignore[no-any-return]
+    return found
 
 
 def _quantified(context: Context, frame: Frame, node: Quantified) -> Truth:

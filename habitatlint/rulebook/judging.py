@@ -213,13 +213,14 @@ class _Judging:
 
     def _key(self, frame: Frame, node: Written) -> Any:
         found = value(self.context, frame, node)
-        return np.where(found.mask, found.values, None) if found.known is not None else found.values
+        keys = found.values.astype(object)
+        keys[~found.mask] = None
+        return keys
 
     def _finding(
         self, frame: Frame, group: Indices, which: Any, comparisons: Mapping[int, tuple[Column, Column]]
     ) -> Finding | None:
-        rule, context = self.rule, self.context
-        number = min(int(which[index]) for index in group if which[index] >= 0)
+        rule = self.rule
         levels = {int(which[index]) for index in group}
         number = max(levels, key=lambda one: (rule.reports[one].level, -one))
         report = rule.reports[number]
@@ -322,7 +323,7 @@ class _Judging:
     def _marked(self, one: Frame) -> tuple[Span, list[Related]]:
         """Where a finding is marked: the field that `mark` names, else the first thing's head."""
         mark = self.rule.mark.value if self.rule.mark else None
-        parts = mark.parts if mark is not None else ()
+        parts: tuple[str, ...] = mark.parts if mark is not None else ()
         variable = parts[0] if parts else next((name for name in self.variables if name in one.rows), None)
         if variable is None or variable not in one.rows:
             source = self.context.scene.plan.source

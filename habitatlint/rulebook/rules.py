@@ -168,8 +168,8 @@ class Rule:
     def span(self, part: Statement | Written | None = None) -> Span:
         if part is None:
             head = self.placed.parsed.head
-            return self.placed.span((head.start, head.end) if head else (0, 4))
-        return self.placed.span((part.start, part.end))
+            return self.placed.span(head.start, head.end) if head else self.placed.span(0, 4)
+        return self.placed.span(part.start, part.end)
 
     @property
     def worst(self) -> Level:
@@ -178,9 +178,8 @@ class Rule:
     @property
     def evidence(self) -> tuple[str, str]:
         """The evidence and source of the first limit or list, that of what is compared."""
-        for said in (*self.limits.values(), *self.lists.values()):
-            return said.evidence, said.source
-        return "", ""
+        said: list[Limit | WordList] = [*self.limits.values(), *self.lists.values()]
+        return (said[0].evidence, said[0].source) if said else ("", "")
 
 
 @dataclass(frozen=True)
@@ -249,7 +248,7 @@ def read_pack(name: str, sources: Iterable[Source], grammar: Grammar) -> Pack:
 def _slips(placed: Placed) -> Iterator[Slip]:
     for trouble in placed.parsed.troubles:
         hint = f"; did you mean `{trouble.suggestion}`?" if trouble.suggestion else ""
-        yield Slip(trouble.kind, placed.span(trouble), thing=placed.parsed.noun, found=trouble.found,
+        yield Slip(trouble.kind, placed.span(trouble.start, trouble.end), thing=placed.parsed.noun, found=trouble.found,
                    expected="" if hint else trouble.expected, why=trouble.expected, hint=hint)  # fmt: skip
 
 
@@ -287,7 +286,7 @@ _CARET = re.compile(r"^(\s*)(\^+)\s*(.*?)\s*$")
 
 
 def _examples(source: Source, bodies: list[_Body], placed: list[Placed], slips: list[Slip]) -> tuple[Example, ...]:
-    heads = {one.span((0, 0)).line: one for one in placed if one.parsed.noun in EXAMPLES}
+    heads = {one.span(0, 0).line: one for one in placed if one.parsed.noun in EXAMPLES}
     found: list[Example] = []
     for body in bodies:
         head = heads.get(body.head)
@@ -325,7 +324,7 @@ def _example(source: Source, body: _Body, head: Placed) -> Example:
     today = next((value.value for value in values if value.kind == "date"), None)
     settings = tuple((value.value.limit, value.value.value) for value in values if isinstance(value.value, Setting))
     return Example(
-        head.parsed.noun, "\n".join(kept) + "\n", tuple(carets), head.span(head.parsed.head),
+        head.parsed.noun, "\n".join(kept) + "\n", tuple(carets), head.span(head.parsed.head.start, head.parsed.head.end),
         body.first_line, indent, today, settings,
     )  # fmt: skip
 
@@ -358,7 +357,7 @@ class _Assembly:
             handler(statement)
 
     def told(self, kind: str, statement: Statement, why: str) -> None:
-        span = self.placed.span(statement)
+        span = self.placed.span(statement.start, statement.end)
         self.slips.append(Slip(kind, span, thing="rule", found=statement.word, expected=why, why=why))
 
     def _limit(self, statement: Statement) -> None:
@@ -374,14 +373,16 @@ class _Assembly:
             least = largest = None
         self.limits[str(name.value)] = Limit(
             str(name.value), constant.kind, constant.value, constant.unit, least, largest, evidence, source,
-            self.placed.span(statement),
+            self.placed.span(statement.start, statement.end),
         )  # fmt: skip
 
     def _list(self, statement: Statement) -> None:
         words = [str(value.value) for value in statement.values if value.kind == "name"]
         evidence = next(str(value.value) for value in statement.values if value.value in EVIDENCE)
         source = next((str(value.value) for value in statement.values if value.kind == "text"), "")
-        self.lists[words[0]] = WordList(tuple(words[1:]), evidence, source, self.placed.span(statement))
+        self.lists[words[0]] = WordList(
+            tuple(words[1:]), evidence, source, self.placed.span(statement.start, statement.end)
+        )
 
     def _each(self, statement: Statement) -> None:
         name, _, plural, *others = statement.values
@@ -396,7 +397,7 @@ class _Assembly:
 
     def _measure(self, statement: Statement) -> None:
         name, _, value = statement.values
-        self.measures.append(Measure(str(name.value), value, self.placed.span(statement)))
+        self.measures.append(Measure(str(name.value), value, self.placed.span(statement.start, statement.end)))
 
     def _per(self, statement: Statement) -> None:
         self.per += [value for value in statement.values if value.kind not in ("word",) and value.value != ","]
@@ -406,7 +407,7 @@ class _Assembly:
         when = next((value for value in statement.values if value.kind == "compare"), None)
         texts = [str(value.value) for value in statement.values if value.kind == "text"]
         say, many = (*texts, "", "")[:2]
-        self.reports.append(Report(level, when, say, many, self.placed.span(statement)))
+        self.reports.append(Report(level, when, say, many, self.placed.span(statement.start, statement.end)))
 
     def _say(self, statement: Statement) -> None:
         texts = [str(value.value) for value in statement.values if value.kind == "text"]
@@ -433,13 +434,15 @@ class _Assembly:
         self.formerly.append(str(statement.values[0].value))
 
     def _mend(self, statement: Statement) -> None:
-        self.remedies.append(Remedy(str(statement.values[0].value), (), self.placed.span(statement)))
+        self.remedies.append(
+            Remedy(str(statement.values[0].value), (), self.placed.span(statement.start, statement.end))
+        )
 
     def _action(self, statement: Statement) -> None:
         if not self.remedies:
             return self.told("syntax", statement, f"`{statement.word}` below a `mend`")
         last = self.remedies[-1]
-        action = Action(statement.word, statement.values, (), self.placed.span(statement))
+        action = Action(statement.word, statement.values, (), self.placed.span(statement.start, statement.end))
         self.remedies[-1] = last._replace(actions=(*last.actions, action))
         return None
 

@@ -1,0 +1,124 @@
+"""Rules as pages for people: the list of those in force, and one of them whole."""
+
+from __future__ import annotations
+
+import textwrap
+
+from habitatlint.findings import Fact, Level
+from habitatlint.outputs.sentences import clean, shown
+from habitatlint.rulebook.book import Rulebook
+from habitatlint.rulebook.rules import Limit, Rule
+
+WIDTH, INDENT = 100, 12
+
+
+def listing(book: Rulebook) -> str:
+    """Every rule in force by pack: its gravest level, name and title."""
+    lines: list[str] = []
+    for pack in sorted(book.packs, key=lambda pack: pack.name):
+        about = f": {pack.title}" if pack.title else ""
+        lines.append(f"{pack.name}{about} ({pack.version})" if pack.version else f"{pack.name}{about}")
+        longest = max((len(rule.slug) for rule in pack.rules), default=0)
+        for rule in sorted(pack.rules, key=lambda rule: rule.slug):
+            lines.append(f"  {rule.worst.name:<8} {rule.slug:<{longest}}  {rule.title}")
+        lines.append("")
+    lines.append(f"{len(book.rules)} rules; `habitatlint rules NAME` shows one whole")
+    return clean_lines(lines)
+
+
+def page(rule: Rule, book: Rulebook) -> str:
+    """One rule whole: what, why, limits and on whose word, mends, and its examples as plans."""
+    lines = [f"{rule.name}: {rule.title}", ""]
+    lines += _row("because", rule.because)
+    for report in rule.reports:
+        lines += _row(report.level.name, _bare(report.say))
+    for limit in rule.limits.values():
+        lines += _row("limit", _limit(limit))
+    for name, words in rule.lists.items():
+        lines += _row("list", f"{name}: {', '.join(words.words)} ({_evidence(words.evidence, words.source)})")
+    for number, remedy in enumerate(rule.remedies, 1):
+        lines += _row(f"mend {number}", _bare(remedy.say))
+    if rule.safety:
+        lines += _row("safety", "about people's safety: printed on the work sheet even where it is waived or off")
+    if any(each.plural.value.parts == ("slips",) for each in rule.each):
+        lines += _row("told", "by the reader; slips of reading and naming are neither waived nor lowered")
+    if rule.formerly:
+        lines += _row("formerly", ", ".join(rule.formerly))
+    level = book.changed_levels.get(rule.name)
+    if level is not None:
+        lines += _row("set", f"level {level.name} by a pack")
+    lines += _row("change", _how_to_change(rule))
+    lines += _examples(rule)
+    return clean_lines(lines)
+
+
+def _bare(say: str) -> str:
+    """A rule's words with what varies shown as such: `{t.block}` as `<t.block>`."""
+    return say.replace("{", "<").replace("}", ">")
+
+
+def _evidence(evidence: str, source: str) -> str:
+    return "; ".join(part for part in (evidence.replace("-", " "), source) if part)
+
+
+def _limit(limit: Limit) -> str:
+    value = shown(Fact(limit.value, limit.kind, limit.unit))
+    if limit.least is None or limit.largest is None:
+        return f"{limit.name}: {value} ({_evidence(limit.evidence, limit.source)})"
+    least, largest = (shown(Fact(end, limit.kind, limit.unit)) for end in (limit.least, limit.largest))
+    return f"{limit.name}: {value}, from {least} to {largest} ({_evidence(limit.evidence, limit.source)})"
+
+
+def _how_to_change(rule: Rule) -> str:
+    ways = []
+    if rule.limits:
+        first = next(iter(rule.limits.values()))
+        value = shown(Fact(first.value, first.kind, first.unit)).replace(" ", "")
+        ways.append(f"`set {rule.slug}.{first.name} {value}`")
+    ways.append(f"`level {rule.slug} {'off' if rule.worst is Level.note else 'note'}`")
+    ways.append(f'`waive {rule.slug} on NAME until 2027-12-31 because "..."`')
+    return f"in a plan: {', '.join(ways)}"
+
+
+def _examples(rule: Rule) -> list[str]:
+    """The examples as they stand in the rule's file, carets and all."""
+    source = rule.placed.source
+    lines: list[str] = []
+    for example in rule.examples:
+        lines += ["", _heading(example.kind), ""]
+        number = example.first_line
+        while number <= len(source.line_starts):
+            line = source.line(number)
+            if line.strip() and line[0] not in " \t#":
+                break
+            lines.append(f"    {line[example.indent :]}".rstrip() if line.strip() else "")
+            number += 1
+        while lines and not lines[-1]:
+            lines.pop()
+        if example.mended:
+            lines += ["", _heading("mended"), ""]
+            lines += [f"    {line}".rstrip() for line in example.mended.rstrip("\n").split("\n")]
+    return lines
+
+
+def _heading(kind: str) -> str:
+    return {
+        "broken": "A plan that breaks it:",
+        "kept": "A plan that keeps it:",
+        "mended": "The same, mended (the blocks that change):",
+    }[kind]
+
+
+def _row(word: str, text: str) -> list[str]:
+    return textwrap.wrap(
+        text,
+        WIDTH,
+        initial_indent=f"  {word:<10}",
+        subsequent_indent=" " * INDENT,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
+def clean_lines(lines: list[str]) -> str:
+    return "".join(f"{clean(line)}\n" for line in lines)
