@@ -83,6 +83,15 @@ NUMBERS = frozenset(
 )  # fmt: skip
 
 
+def distinct(values: Array) -> Array:
+    """The different values of a flat array, in order. (numpy's own `unique` imports masked arrays,
+    which would be felt at every start of the command.)"""
+    ordered = np.sort(values)
+    keep = np.ones(len(ordered), bool)
+    keep[1:] = ordered[1:] != ordered[:-1]
+    return np.asarray(ordered[keep])
+
+
 class Place(NamedTuple):
     """Where a field's value is written; `shared` where another block says it for this one."""
 

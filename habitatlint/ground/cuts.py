@@ -18,7 +18,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habitatlint.findings import Fact, Slip
 from habitatlint.ground import curves, survey, trees
-from habitatlint.ground.columns import Array, Mask
+from habitatlint.ground.columns import Array, Indices, Mask
 from habitatlint.ground.placing import Placer
 from habitatlint.language.blocks import Block, Pocket, Row, Treatment, Tree
 from habitatlint.language.plan import PlanText
@@ -77,6 +77,20 @@ class CutTrees:
 
     def __len__(self) -> int:
         return len(self.x)
+
+    @cached_property
+    def _rows(self) -> dict[int, list[Indices]]:
+        """The rows of each block, by its identity: blocks are laid out one after another."""
+        edges = np.searchsorted(self.block, np.arange(len(self.blocks) + 1))
+        rows: dict[int, list[Indices]] = {}
+        for index, block in enumerate(self.blocks):
+            rows.setdefault(id(block), []).append(np.arange(edges[index], edges[index + 1]))
+        return rows
+
+    def rows_of(self, block: Block) -> Indices:
+        """The rows of a block's trees; none for one that lays none."""
+        runs = self._rows.get(id(block), [])
+        return np.concatenate(runs) if runs else np.zeros(0, np.intp)
 
     @cached_property
     def estimated(self) -> Mask:
@@ -308,7 +322,9 @@ def _arrays(
         if plain.any():
             runs.append((_Said(plan, placer, stretch.block), stretch.points[plain], stretch.numbers[plain]))
         for index in np.flatnonzero(~plain):
-            one = _Said(plan, placer, own[index])
+            tree = own[index]
+            assert tree is not None
+            one = _Said(plan, placer, tree)
             runs.append((one, stretch.points[index : index + 1], stretch.numbers[index : index + 1]))
     _told_of_no_row(moved, stretches, slips)
 

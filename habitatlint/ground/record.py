@@ -10,6 +10,7 @@ import shapely
 
 from habitatlint.findings import Fact, Related, Slip
 from habitatlint.ground import curves
+from habitatlint.ground.columns import distinct
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.tables import cut_pockets
 from habitatlint.language.blocks import (
@@ -101,8 +102,7 @@ def _outside_pockets(scene: Scene) -> Iterator[Slip]:
             shape = scene.shape_of(block)
             points = shapely.points(shapely.get_coordinates(shape)) if shape is not None else np.empty(0, object)
         else:
-            rows = [index for index, other in enumerate(trees.blocks) if other is block]
-            points = trees.stump[np.isin(trees.block, rows)]
+            points = trees.stump[trees.rows_of(block)]
         distances = shapely.distance(points, ground)
         out = int(np.sum(distances > TOLERANCE))
         if out:
@@ -132,7 +132,7 @@ def _beds(scene: Scene) -> Iterator[Slip]:
 def _cut_heights(scene: Scene) -> Iterator[Slip]:
     trees = scene.trees
     high = (trees.cut_height > trees.height / 2 + TOLERANCE) & np.isin(trees.method, ("hinge", "fell"))
-    for index in np.unique(trees.block[high]):
+    for index in distinct(trees.block[high]):
         block = trees.blocks[int(index)]
         row = int(np.flatnonzero(high & (trees.block == index))[0])
         owner = scene.plan.owner(block, "cut-height")

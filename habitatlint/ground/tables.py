@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from habitatlint.findings import Slip
-from habitatlint.ground.columns import Column, Place, Table, column
+from habitatlint.ground.columns import Column, Place, Table, column, distinct
 from habitatlint.ground.cuts import LAYING
 from habitatlint.language.blocks import BLOCKS, Block, Cutting, Path, Pocket, Work
 from habitatlint.language.plan import PlanText
@@ -230,7 +230,7 @@ def cut_pockets(scene: Scene) -> list[bool]:
     trees = scene.trees
     if len(trees):
         cutting = np.isin(trees.method, (*LAYING, "girdle", "frill", "hack-and-squirt")) & trees.counted
-        cut |= {int(index) for index in np.unique(trees.pocket[cutting])}
+        cut |= {int(index) for index in distinct(trees.pocket[cutting])}
     for patch in scene.blocks_of("patches"):
         if scene.plan.word(patch, "method") == "leave" or not (scene.design or patch.has("done")):
             continue
@@ -377,7 +377,7 @@ def cuts_table(scene: Scene) -> Table:
     table.add("pocket", lambda: column("thing:pockets", pockets, "it belongs to no pocket"))
     counted = [scene.design or scene.plan.value(block, "done") is not None for block in blocks]
     table.add("counted", lambda: column("truth", counted))
-    live = {scene.trees.blocks[index].name for index in np.unique(scene.trees.block[scene.trees.live])}
+    live = {scene.trees.blocks[index].name for index in distinct(scene.trees.block[scene.trees.live])}
     table.add("live", lambda: column("truth", [block.name in live for block in blocks]))
     return table
 
@@ -387,8 +387,7 @@ def _pocket_of(scene: Scene, block: Block) -> str:
     if named:
         return named
     trees = scene.trees
-    here = [index for index, other in enumerate(trees.blocks) if other is block]
-    found = trees.pocket[np.isin(trees.block, here)] if here else np.empty(0, int)
+    found = trees.pocket[trees.rows_of(block)]
     found = found[found >= 0]
     return scene.plan.of(Pocket)[int(found[0])].name if len(found) else ""
 
@@ -401,8 +400,7 @@ def _cut_shapes(scene: Scene, blocks: list[Block]) -> Column:
             pocket = scene.plan.names.get(scene.plan.word(block, "in"))
             shape = scene.shape_of(pocket) if pocket is not None else None
         if shape is None and block.noun == "tree":
-            rows = [index for index, other in enumerate(scene.trees.blocks) if other is block]
-            here = np.flatnonzero(np.isin(scene.trees.block, rows))
+            here = scene.trees.rows_of(block)
             shape = scene.trees.stump[here[0]] if len(here) else None
         shapes.append(shape)
     return column("shape", shapes)
@@ -413,10 +411,10 @@ def cuttings_table(scene: Scene) -> Table:
     trees = scene.trees
     pockets = scene.plan.of(Pocket)
     groups: list[tuple[int, int, Any]] = []
-    for pocket in np.unique(trees.pocket[trees.pocket >= 0]):
+    for pocket in distinct(trees.pocket[trees.pocket >= 0]):
         groups.append((int(pocket), -1, np.flatnonzero(trees.pocket == pocket)))
     loose = trees.pocket < 0
-    for block in np.unique(trees.block[loose]):
+    for block in distinct(trees.block[loose]):
         groups.append((-1, int(block), np.flatnonzero(loose & (trees.block == block))))
 
     def owner(row: int) -> Block:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, TypeVar
 
 from habitatlint.findings import Related, Slip
@@ -63,6 +64,15 @@ LAYOUT = Layout(
     singles=frozenset(single.noun for single in SINGLES),
     words={block.noun: frozenset(block.properties) for block in BLOCKS},
     runs_on=_runs_on,
+    heads={
+        **{block.noun: f"{block.noun} x" for block in (*BLOCKS, *SINGLES)},
+        "plan": 'plan "x"',
+        "boundary": "boundary",
+        "work": "work",
+        "trees": "trees",
+        "storm": "storm 2000-01-01",
+        "inspection": "inspection 2000-01-01",
+    },
     wanted="a block's noun such as `pocket`, `path` or `row`",
 )
 
@@ -96,7 +106,15 @@ class PlanText:
 
     def of(self, kind: type[Kind]) -> list[Kind]:
         """Every whole block of a kind, in order."""
-        return [block for block in self.blocks if isinstance(block, kind) and not block.broken]
+        return self._by_kind.get(kind, [])  # type: ignore[return-value]
+
+    @cached_property
+    def _by_kind(self) -> dict[type[Block], list[Block]]:
+        kinds: dict[type[Block], list[Block]] = {}
+        for block in self.blocks:
+            if not block.broken:
+                kinds.setdefault(type(block), []).append(block)
+        return kinds
 
     @property
     def head(self) -> Plan | None:

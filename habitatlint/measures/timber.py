@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from habitatlint.ground.columns import Column
+from habitatlint.ground.columns import Column, distinct
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Release, Timber, Work
 from habitatlint.measures.vocabulary import Rows, measure
@@ -137,7 +137,7 @@ def overstory_at(scene: Scene, points: Any, dbh: float, step: float | None) -> t
         if not classes:
             known[here] = False
             continue
-        for remaining in np.unique(left[here]):
+        for remaining in distinct(left[here]):
             at = here & (left == remaining)
             over[at] += _above(classes, dbh, None if np.isinf(remaining) else float(remaining))
     return over, known & covered

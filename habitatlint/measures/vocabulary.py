@@ -11,8 +11,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-import numpy as np
-
 from habitatlint.ground.columns import Column, Indices, Table
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.tables import FIELDS

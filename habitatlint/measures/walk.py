@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
 from habitatlint.ground import survey
-from habitatlint.ground.columns import Column, Table, column
+from habitatlint.ground.columns import Column, Table, column, distinct
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Food, Path, Place, Pocket, Stand
 from habitatlint.measures.core import core_ground
@@ -275,7 +275,7 @@ def side(scene: Scene, trees: Rows, walks: Rows) -> Column:
     found = np.full(len(trees), "deer", object)
     cut = scene.trees
     all_walks = walks_of(scene)
-    for walk in np.unique(walks.rows):
+    for walk in distinct(walks.rows):
         if sides[walk] == 0:
             continue
         rows = np.flatnonzero(walks.rows == walk)
@@ -298,7 +298,7 @@ def lie(scene: Scene, trees: Rows, walks: Rows) -> Column:
     cut = scene.trees
     angles = np.full(len(trees), np.nan)
     all_walks = walks_of(scene)
-    for walk in np.unique(walks.rows):
+    for walk in distinct(walks.rows):
         rows = np.flatnonzero(walks.rows == walk)
         chosen = trees.rows[rows]
         stumps = np.column_stack([cut.x[chosen], cut.y[chosen]])
@@ -314,7 +314,7 @@ def abreast(scene: Scene, trees: Rows, walks: Rows) -> Column:
     cut = scene.trees
     found = np.zeros(len(trees), bool)
     all_walks = walks_of(scene)
-    for walk in np.unique(walks.rows):
+    for walk in distinct(walks.rows):
         rows = np.flatnonzero(walks.rows == walk)
         chosen = trees.rows[rows]
         found[rows] = _beside_ends(all_walks[walk].whole, np.column_stack([cut.x[chosen], cut.y[chosen]]))

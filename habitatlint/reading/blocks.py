@@ -54,6 +54,8 @@ class Layout:
     singles: frozenset[str]
     words: Mapping[str, frozenset[str]]
     runs_on: Callable[[str, str], bool]
+    #: a head for each noun under which one of its properties can be read by itself
+    heads: Mapping[str, str]
     #: deeper indents mean something to the reader of a text, and nothing to the language
     nested: bool = False
     #: what is said to be wanted at the margin
@@ -278,7 +280,7 @@ def _parse(cut: _Cut, body: str, grammar: Grammar, layout: Layout) -> Parsed:
         text = text[: start - base] + " " * (end - start) + text[end - base :]
     if not cut.stray and not any(trouble.kind != "mixed-indent" for trouble in troubles):
         try:
-            nodes = grammar.parse(text if text.endswith("\n") else text + "\n", "block")
+            (nodes,) = grammar.parse(text if text.endswith("\n") else text + "\n")
             return Parsed(cut.noun, nodes[0], tuple(nodes[1:]), tuple(troubles), frozenset())
         except Unreadable:
             pass  # one line or more is broken: read them one by one
@@ -293,21 +295,18 @@ def _line_by_line(cut: _Cut, text: str, troubles: list[Trouble], grammar: Gramma
     told = {trouble.start for trouble in troubles if trouble.kind != "mixed-indent"}
     for number, line in enumerate(cut.lines):
         start, end = line.start - base, line.end - base
-        single = number == 0 and cut.noun in layout.singles
-        kind = "single" if single else f"{cut.noun}_head" if number == 0 else f"{cut.noun}_property"
         if number == 0 and cut.stray:
             continue
-        if kind not in grammar.starts:
-            kind = "line"
+        above = f"{layout.heads[cut.noun]}\n  " if number else ""
         try:
-            node = grammar.parse(text[start:end], kind)
+            node = grammar.parse(f"{above}{text[start:end]}\n")[0][1 if number else 0]
         except Unreadable as error:
-            trouble = error.trouble
+            trouble = error.trouble._replace(start=error.trouble.start - len(above), end=error.trouble.end - len(above))
             broken.add(line.word)
             if start + trouble.start not in told:
                 troubles.append(_at(trouble, start, line, layout, cut.noun))
             continue
-        node = _moved(node, start)
+        node = _moved(node, start - len(above))
         if number == 0:
             head = node
         else:

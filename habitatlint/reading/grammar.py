@@ -100,12 +100,11 @@ class Grammar:
     def __init__(self, name: str, texts: dict[str, str], shape: Shape, cache: str | None = None) -> None:
         self.name = name
         text = texts[name]
-        starts = re.findall(r"^[?!]?(text|block|single|line|\w+_head|\w+_property):", text, re.MULTILINE)
         self._lark = Lark(
             text,
             parser="lalr",
             lexer=WordLexer,
-            start=starts,
+            start="text",
             source_path=f"{name}.lark",
             import_paths=[_Imports(texts)],
             maybe_placeholders=False,
@@ -113,23 +112,26 @@ class Grammar:
             tree_class=_Statements(),
             cache=cache or False,
         )
-        self.starts = frozenset(starts)
         strings = {t.pattern.value: t.name for t in self._lark.terminals if t.pattern.type == "str"}
         #: keyword terminal -> the word
         self.words = {terminal: word for word, terminal in strings.items()}
 
-    def parse(self, text: str, start: str) -> Any:
-        """The node of `text`; raises Unreadable with what is wrong and where."""
+    def parse(self, text: str) -> list[list[Statement]]:
+        """The blocks of `text`, each its head and properties; raises Unreadable with what is wrong
+        and where."""
         try:
-            return self._lark.parse(text, start=start)
+            return self._lark.parse(text)  # type: ignore[return-value]
         except UnexpectedInput as error:
             raise Unreadable(self._trouble(text, error)) from None
         except BadValue as error:
             raise Unreadable(Trouble("bad-value", error.start, error.end, "", error.message, "")) from None
 
-    def words_of(self, start: str) -> frozenset[str]:
-        """The words with which a text of this start may begin."""
-        accepted = self._lark.parse_interactive("", start=start).accepts()  # type: ignore[no-untyped-call]
+    def words_after(self, text: str) -> frozenset[str]:
+        """The words that may come next after a text, itself readable: `row x` and a line end gives a
+        row's properties."""
+        parser = self._lark.parse_interactive(text)
+        parser.exhaust_lexer()
+        accepted = parser.accepts()  # type: ignore[no-untyped-call]
         return frozenset(self.words[name] for name in accepted if name in self.words)
 
     def _trouble(self, text: str, error: UnexpectedInput) -> Trouble:

@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 
 from habitatlint.findings import Fact
-from habitatlint.ground.columns import NUMBERS, Array, Column, Indices, Mask, Table
+from habitatlint.ground.columns import NUMBERS, Array, Column, Indices, Mask, Table, distinct
 from habitatlint.ground.scene import Scene
 from habitatlint.measures.vocabulary import Measured, Rows, Vocabulary, shapes
 from habitatlint.reading.values import Written
@@ -397,7 +397,7 @@ def _near(context: Context, frame: Frame, plural: str, bound: Bound) -> tuple[In
         index = shapely.STRtree(here)
         widest = float(distances.max()) if len(distances) else 0.0
         inner, outer = index.query(shapes(there), predicate="dwithin", distance=widest)
-        if len(np.unique(distances)) > 1:
+        if len(distinct(distances)) > 1:
             close = shapely.dwithin(here[outer], shapes(there)[inner], distances[outer])
             outer, inner = outer[close], inner[close]
     order = np.lexsort((inner, outer))

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from habitatlint.findings import FIRM, Fact, Finding, Mend, Related
-from habitatlint.ground.columns import Column, Indices, Mask
+from habitatlint.ground.columns import Column, Indices, Mask, distinct
 from habitatlint.reading.values import Written
 from habitatlint.rulebook.evaluation import (
     Context,
@@ -276,7 +276,7 @@ class _Judging:
     def _count(self, frame: Frame, group: Indices) -> int:
         """How many different things of the first variable a group has."""
         first = next((name for name in self.variables if name in frame.rows), None)
-        return len(np.unique(frame.rows[first].rows[group])) if first else len(group)
+        return len(distinct(frame.rows[first].rows[group])) if first else len(group)
 
     def _all(self, one: Frame, count: int) -> int:
         """How many things there are like those of a group, found at fault or not: those of the first

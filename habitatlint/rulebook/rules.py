@@ -207,6 +207,7 @@ LAYOUT = Layout(
     singles=frozenset(),
     words={"rule": RULE_WORDS, "pack": PACK_WORDS},
     runs_on=lambda noun, word: False,
+    heads={"rule": "rule x", "pack": "pack x", **{kind: kind for kind in EXAMPLES}},
     nested=True,
     wanted="`rule`, `pack`, `broken`, `kept` or `mended`",
 )

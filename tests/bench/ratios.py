@@ -1,0 +1,114 @@
+"""Benchmarks as ratios in one run, printed and not asserted: `python tests/bench/ratios.py`."""
+
+from __future__ import annotations
+
+import os
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(Path(__file__).parent))
+
+from lark import Lark  # noqa: E402
+from properties import grown_plan  # noqa: E402
+
+from habitatlint import files  # noqa: E402
+from habitatlint.cli.assembly import review  # noqa: E402
+from habitatlint.findings import Policy  # noqa: E402
+from habitatlint.language.plan import LAYOUT, plan_grammar  # noqa: E402
+from habitatlint.reading.blocks import read  # noqa: E402
+from habitatlint.source import Source  # noqa: E402
+
+SAMPLE = ROOT / "examples" / "fallow-ridge.habitat"
+
+
+def median(action: Callable[[], object], runs: int = 7) -> float:
+    """Seconds of the median run, after one that is not counted."""
+    action()
+    times = []
+    for _ in range(runs):
+        start = time.perf_counter()
+        action()
+        times.append(time.perf_counter() - start)
+    return statistics.median(times)
+
+
+def paired(first: Callable[[], object], second: Callable[[], object], runs: int = 9) -> tuple[float, float, float]:
+    """Medians of two actions run in turn, and the median of their ratios."""
+    first(), second()
+    ones, others = [], []
+    for _ in range(runs):
+        start = time.perf_counter()
+        first()
+        middle = time.perf_counter()
+        second()
+        ones.append(middle - start)
+        others.append(time.perf_counter() - middle)
+    ratios = [one / other for one, other in zip(ones, others, strict=True)]
+    return statistics.median(ones), statistics.median(others), statistics.median(ratios)
+
+
+def run(*arguments: str) -> Callable[[], object]:
+    environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    return lambda: subprocess.run(
+        [sys.executable, *arguments], cwd=ROOT, env=environment, capture_output=True, check=False
+    )
+
+
+class _Names:
+    """What the bare parse needs to know a name from a keyword: no more."""
+
+    always_accept = ("NAME",)
+
+    def process(self, stream: object) -> object:
+        return stream
+
+
+def bare_parser() -> Lark:
+    """Lark by itself on the same grammar: LALR, contextual, no positions."""
+    return Lark(
+        files.grammar_texts()["plan"], parser="lalr", lexer="contextual", start="text", postlex=_Names(),
+        source_path=str(ROOT / "grammar" / "plan.lark"), maybe_placeholders=False,
+    )  # fmt: skip
+
+
+def two_thousand_lines() -> str:
+    sample = SAMPLE.read_text(encoding="utf-8")
+    return sample * (2000 // len(sample.splitlines()) + 1)
+
+
+def main() -> None:
+    print("cold check of the sample plan, against importing its libraries")
+    one, other, ratio = paired(run("-m", "habitatlint", "check", str(SAMPLE)), run("-c", "import lark, shapely, click"))
+    print(f"  {one * 1000:7.0f} ms  {other * 1000:7.0f} ms  ratio {ratio:.2f} (aim: 1.5)")
+
+    text = two_thousand_lines()
+    grammar, bare = files.grammar("plan", plan_grammar), bare_parser()
+    lines = len(text.splitlines())
+    print(f"reading {lines} lines, against the bare parse of the same text")
+    one, other, ratio = paired(lambda: read(Source("bench", text), grammar, LAYOUT), lambda: bare.parse(text))
+    print(f"  {one * 1000:7.0f} ms  {other * 1000:7.0f} ms  ratio {ratio:.2f} (aim: 1.3)")
+
+    checker, policy = review(), Policy(date(2026, 2, 10))
+    before = 0.0
+    for trees in (1000, 10_000, 20_000):
+        plan = grown_plan(trees)
+
+        def judged(plan: str = plan) -> object:
+            checker.memory.clear()
+            return checker.check(Source("bench.habitat", plan), policy)
+
+        seconds = median(judged, 3)
+        growth = f"  {seconds / before:.1f} times the one above" if before else ""
+        aim = " (aim: 0.7 s)" if trees == 10_000 else ""
+        print(f"{trees} trees read and judged by every rule: {seconds:.2f} s{aim}{growth}")
+        before = seconds
+
+
+if __name__ == "__main__":
+    main()
