@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from habitatlint.findings import Fact, Finding, Level, Policy, Related, Slip
 from habitatlint.ground.record import record
@@ -124,7 +124,7 @@ def _graded(finding: Finding, rule: Rule, levels: Mapping[str, Level]) -> Findin
     if level is None or finding.firm:
         return finding
     several = len({report.level for report in rule.reports}) > 1
-    return replace(finding, level=min(level, finding.level) if several else level)
+    return finding._replace(level=min(level, finding.level) if several else level)
 
 
 def _once(findings: list[Finding]) -> list[Finding]:
@@ -266,7 +266,7 @@ def _waive(
             where = f" on {' and '.join(on)}" if on else " on the plan as a whole"
             slips.append(Slip("waiver-idle", waiver.span(), thing=rule.slug, found=where, why=because))
             continue
-        waived += [replace(finding, waived=because) for finding in matched]
+        waived += [finding._replace(waived=because) for finding in matched]
         findings = [finding for finding in findings if not any(finding is one for one in matched)]
     return findings, waived, slips
 

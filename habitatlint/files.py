@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
+import pickle
 import stat
 import sys
 import tempfile
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
+from typing import TypeVar
 
 from habitatlint.language.plan import IncludeTrouble
 from habitatlint.reading.grammar import PARSER_VERSION, Grammar
+from habitatlint.review import ReadPack
 from habitatlint.rulebook.rules import Pack
 from habitatlint.source import Source
 
@@ -146,14 +150,57 @@ def pack_sources(folder: Path, shown: str) -> list[Source]:
     return [Source(f"{shown}/{name}", read_source(str(folder / name)).text) for name in names]
 
 
-def shipped_packs(read: Callable[[str, Iterable[Source]], Pack]) -> list[Pack]:
-    """The packs that ship: every folder under `rules/`, listed nowhere."""
+def shipped_packs(read: ReadPack, fingerprint: str) -> tuple[Pack, ...]:
+    """The packs that ship: every folder under `rules/`, listed nowhere.
+
+    They are kept as read in the user's own folder, by the content of their files, of the grammars,
+    and the `fingerprint` of what they are checked against.
+    """
     base = home("rules")
-    folders = sorted(path for path in base.iterdir() if path.is_dir())
-    return [read(folder.name, pack_sources(folder, f"rules/{folder.name}")) for folder in folders]
+    names = sorted(path.name for path in base.iterdir() if path.is_dir())
+    sources = {name: pack_sources(base / name, f"rules/{name}") for name in names}
+    texts = [(source.name, source.text) for name in names for source in sources[name]]
+    key = hashlib.sha256(repr((texts, grammar_texts(), sys.version, PARSER_VERSION, fingerprint)).encode()).hexdigest()
+    return kept(f"packs-{key[:24]}", lambda: tuple(read(name, sources[name]) for name in names))
 
 
-def find_pack(path: str, source: Source, read: Callable[[str, Iterable[Source]], Pack]) -> Pack:
+Kept = TypeVar("Kept")
+
+
+def kept(name: str, make: Callable[[], Kept]) -> Kept:
+    """What was made before under a name that says all it depends on, else made now and kept.
+
+    Kept as a pickle, and so only in a folder that is the user's own and that nobody else may write;
+    what cannot be read back is made again.
+    """
+    folder = cache_folder()
+    if folder is None:
+        return make()
+    path = folder / name
+    try:
+        return pickle.loads(path.read_bytes())  # type: ignore[no-any-return]
+    except (OSError, pickle.UnpicklingError, EOFError, AttributeError, ImportError, IndexError, TypeError, ValueError):
+        pass
+    made = make()
+    with contextlib.suppress(OSError):
+        replace_file(str(path), pickle.dumps(made, pickle.HIGHEST_PROTOCOL))
+    return made
+
+
+def replace_file(path: str, data: bytes) -> None:
+    """Puts a file in its place whole or not at all; raises OSError where that cannot be."""
+    handle, temporary = tempfile.mkstemp(dir=os.path.dirname(path), prefix=".habitatlint-")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+        os.replace(temporary, path)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            os.unlink(temporary)
+        raise
+
+
+def find_pack(path: str, source: Source, read: ReadPack) -> Pack:
     """The pack that a `use pack` names: a folder of rule files, seen from the plan's folder."""
     if os.path.isabs(path) or "\\" in path or ":" in path:
         raise IncludeTrouble("a pack is a path from this file's folder, with forward slashes")

@@ -1,8 +1,8 @@
-"""What every surface calls: the shipped rules and measures joined with a library, ready to check."""
+"""What every surface calls: one rulebook and a library, ready to check plan after plan."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 from habitatlint.check import FindPack, Library, Report, check, find_no_pack
@@ -16,14 +16,16 @@ from habitatlint.rulebook.checking import checked
 from habitatlint.rulebook.rules import Pack, read_pack
 from habitatlint.source import Source
 
+#: a pack from its name and its texts, read and checked
+ReadPack = Callable[[str, Iterable[Source]], Pack]
+
 
 @dataclass(frozen=True)
 class Review:
-    """Checks plans with one rulebook. Grammars and packs' texts are handed in; `memory` keeps blocks
-    read, so that an edited plan is read where it changed."""
+    """Checks plans with one rulebook. `memory` keeps blocks read, so that of an edited plan only what
+    changed is read again."""
 
     plan_grammar: Grammar
-    rule_grammar: Grammar
     rulebook: Rulebook
     find: Find = find_nothing
     find_pack: FindPack = find_no_pack
@@ -33,5 +35,11 @@ class Review:
         library = Library(self.plan_grammar, every_measure(), self.find, self.find_pack)
         return check(source, library, self.rulebook, policy, self.memory)
 
-    def read_pack(self, name: str, sources: Iterable[Source]) -> Pack:
-        return checked(read_pack(name, sources, self.rule_grammar), every_measure(), self.plan_grammar)
+
+def pack_reader(plan_grammar: Grammar, rule_grammar: Callable[[], Grammar]) -> ReadPack:
+    """Reads packs and checks them against every measure; the rule grammar is built when first needed."""
+
+    def read(name: str, sources: Iterable[Source]) -> Pack:
+        return checked(read_pack(name, sources, rule_grammar()), every_measure(), plan_grammar)
+
+    return read

@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
-from habitatlint import files
+from functools import cache
+
+from habitatlint import __version__, files
 from habitatlint.language.plan import plan_grammar
-from habitatlint.review import Review
+from habitatlint.measures import every_measure
+from habitatlint.reading.grammar import Grammar
+from habitatlint.review import Review, pack_reader
 from habitatlint.rulebook.book import Rulebook
 from habitatlint.rulebook.rules import rule_grammar
 
 
 def review() -> Review:
     """The review that every command uses: the shipped packs, and files looked up on disk."""
-    bare = Review(files.grammar("plan", plan_grammar), files.grammar("rules", rule_grammar), Rulebook(()))
-    book = Rulebook(tuple(files.shipped_packs(bare.read_pack)))
-    return Review(
-        bare.plan_grammar, bare.rule_grammar, book, files.find_beside,
-        lambda path, source: files.find_pack(path, source, bare.read_pack),
-    )  # fmt: skip
+
+    @cache
+    def rules() -> Grammar:
+        return files.grammar("rules", rule_grammar)
+
+    plans = files.grammar("plan", plan_grammar)
+    read = pack_reader(plans, rules)
+    packs = files.shipped_packs(read, f"{__version__} {every_measure().fingerprint}")
+    return Review(plans, Rulebook(packs), files.find_beside, lambda path, source: files.find_pack(path, source, read))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 import time
@@ -90,6 +91,8 @@ def check(plans: tuple[str, ...], form: str, name: str, today: date, fail_on: st
     from habitatlint.source import Source
 
     start = time.perf_counter()
+    # one pass over a few plans makes little to collect: do not look for it at every turn
+    gc.set_threshold(200_000, 20, 20)
     sources = []
     troubles = []
     for plan in dict.fromkeys(plans):

@@ -96,6 +96,13 @@ class Vocabulary:
 
         return note
 
+    @property
+    def fingerprint(self) -> str:
+        """Text that changes with what rules are checked against: fields, and the faces of measures."""
+        faces = [(one.name, one.takes, one.gives, sorted(one.parts.items()), sorted(one.words))
+                 for one in self.measures.values()]  # fmt: skip
+        return repr((sorted((plural, sorted(kinds.items())) for plural, kinds in self.fields.items()), sorted(faces)))
+
     def attach(self, scene: Scene) -> None:
         """Makes the worked-out plurals and fields known to a scene."""
         for plural, maker in self.tables.items():

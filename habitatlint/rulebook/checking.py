@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 
 from habitatlint.findings import SLIPS, Slip
 from habitatlint.language.blocks import BY_NOUN
@@ -53,7 +52,7 @@ def checked(pack: Pack, vocabulary: Vocabulary, plan_grammar: Grammar) -> Pack:
         slips += found
         if not found and rule.placed.source.name not in broken:
             sound.append(rule)
-    return replace(pack, rules=tuple(sound), slips=tuple(slips))
+    return pack._replace(rules=tuple(sound), slips=tuple(slips))
 
 
 class _Checker:

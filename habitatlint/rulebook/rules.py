@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import NamedTuple
 
@@ -121,8 +120,7 @@ class Caret(NamedTuple):
     says: str
 
 
-@dataclass(frozen=True)
-class Example:
+class Example(NamedTuple):
     """A plan that a rule breaks or keeps. `text` is dedented, its caret lines blank; `first_line`
     is the line of the rule file on which it begins, `indent` what was taken from each line."""
 
@@ -137,16 +135,15 @@ class Example:
     mended: str = ""
 
 
-@dataclass(frozen=True)
-class Rule:
+class Rule(NamedTuple):
     """One rule as read; `placed` gives spans to what stands in it."""
 
     slug: str
     pack: str
     placed: Placed
     title: str = ""
-    limits: Mapping[str, Limit] = field(default_factory=dict)
-    lists: Mapping[str, WordList] = field(default_factory=dict)
+    limits: Mapping[str, Limit] = {}
+    lists: Mapping[str, WordList] = {}
     each: tuple[Each, ...] = ()
     where: tuple[Written, ...] = ()
     needs: tuple[Written, ...] = ()
@@ -182,8 +179,7 @@ class Rule:
         return (said[0].evidence, said[0].source) if said else ("", "")
 
 
-@dataclass(frozen=True)
-class Pack:
+class Pack(NamedTuple):
     """A folder of rules. Slips are those of reading and of the checker."""
 
     name: str
@@ -243,7 +239,7 @@ def read_pack(name: str, sources: Iterable[Source], grammar: Grammar) -> Pack:
             slips.append(Slip("name-used-twice", rule.span(), thing=f"rule {rule.slug}", found=rule.slug,
                               why="the pack has a rule of that name", related=(related,)))  # fmt: skip
         seen.setdefault(rule.slug, rule)
-    return replace(head, rules=tuple(seen.values()), slips=tuple(slips))
+    return head._replace(rules=tuple(seen.values()), slips=tuple(slips))
 
 
 def _slips(placed: Placed) -> Iterator[Slip]:
@@ -297,7 +293,7 @@ def _examples(source: Source, bodies: list[_Body], placed: list[Placed], slips: 
         if example.kind != "mended":
             found.append(example)
         elif found and found[-1].kind == "broken":
-            found[-1] = replace(found[-1], mended=example.text)
+            found[-1] = found[-1]._replace(mended=example.text)
         else:
             slips.append(Slip("syntax", example.span, thing="mended", found="mended",
                               expected="`mended` below the `broken` plan it mends"))  # fmt: skip
@@ -470,7 +466,8 @@ def _rule(pack: str, placed: Placed, examples: tuple[Example, ...], slips: list[
     return Rule(
         slug=str(head.values[0].value),
         pack=pack,
-        placed=placed,
+        # what its lines say is in the rule; kept packs need not hold it twice
+        placed=placed._replace(parsed=placed.parsed._replace(statements=())),
         title=str(once["title"].value) if "title" in once else "",
         limits=assembly.limits,
         lists=assembly.lists,
@@ -507,8 +504,7 @@ def _head(pack: Pack, placed: Placed) -> Pack:
     title = next((str(value.value) for value in head.values if value.kind == "text"), "")
     changes = tuple((str(line.values[0].value), line.values[1]) for line in said.get("set", []))
     grades = tuple((str(line.values[0].value), Level[str(line.values[1].value)]) for line in said.get("level", []))
-    return replace(
-        pack, title=title, version=text("version"), author=text("author"), licence=text("licence"),
+    return pack._replace( title=title, version=text("version"), author=text("author"), licence=text("licence"),
         requires=text("requires"), about=text("about"), builds_on=names("builds-on"), takes=names("takes"),
         leaves=names("leaves"), changes=changes, grades=grades,
     )  # fmt: skip
