@@ -138,6 +138,28 @@ def rules(name: str | None) -> None:
 
 
 @main.command()
+@click.argument("noun", required=False)
+def words(noun: str | None) -> None:
+    """List the blocks of the plan language, or show what one of them may say."""
+    from habitatlint import files
+    from habitatlint.language.plan import LAYOUT, plan_grammar
+    from habitatlint.language.reference import block_of
+    from habitatlint.outputs.words import block_page, listing
+    from habitatlint.reading.grammar import near
+
+    if noun is None:
+        click.echo(listing(), nl=False)
+        return
+    block = block_of(noun)
+    if block is None:
+        likely = near(noun, LAYOUT.nouns)
+        hint = f"; did you mean `{likely}`?" if likely else "; `habitatlint words` lists them"
+        click.echo(f"habitatlint: no block is called `{noun}`{hint}", err=True)
+        sys.exit(FAILED)
+    click.echo(block_page(block, files.grammar("plan", plan_grammar)), nl=False)
+
+
+@main.command()
 @click.argument("path", metavar="FILE")
 @click.option("--title", default="", help="What the property is called.")
 def new(path: str, title: str) -> None:

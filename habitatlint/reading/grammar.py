@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 import re
 from collections.abc import Iterable
@@ -126,11 +127,15 @@ class Grammar:
         except BadValue as error:
             raise Unreadable(Trouble("bad-value", error.start, error.end, "", error.message, "")) from None
 
+    def words_under(self, head: str) -> frozenset[str]:
+        """The words that may begin a line under a block's head; without a head, those of blocks."""
+        return self.words_after(f"{head}\n  " if head else "")
+
     def words_after(self, text: str) -> frozenset[str]:
-        """The words that may come next after a text, itself readable: `row x` and a line end gives a
-        row's properties."""
-        parser = self._lark.parse_interactive(text)
-        parser.exhaust_lexer()
+        """The words that may come next after a text that is no whole block yet."""
+        parser = self._lark.parse_interactive(f"{text} \0")
+        with contextlib.suppress(UnexpectedCharacters):  # nothing reads the null: there it stops
+            parser.exhaust_lexer()
         accepted = parser.accepts()  # type: ignore[no-untyped-call]
         return frozenset(self.words[name] for name in accepted if name in self.words)
 
