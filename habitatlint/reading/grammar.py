@@ -33,7 +33,11 @@ class Statement(NamedTuple):
 
 
 class Trouble(NamedTuple):
-    """A line that cannot be read: what kind of slip, where, what was found and what was expected."""
+    """A line that cannot be read: what kind of slip, where, what was found and what was expected.
+
+    `found` is a bare word where the kind is "unknown-word"; else it is said as a person would, an
+    excerpt in backticks. Where the kind is "bad-value", `expected` is a whole clause.
+    """
 
     kind: str
     start: int
@@ -41,6 +45,13 @@ class Trouble(NamedTuple):
     found: str
     expected: str
     suggestion: str
+
+    @property
+    def way_out(self) -> str:
+        """What to write instead, to be put right after a sentence."""
+        if self.suggestion:
+            return f"; did you mean `{self.suggestion}`?"
+        return f"; expected {self.expected}" if self.expected else ""
 
 
 class Unreadable(Exception):
@@ -152,18 +163,19 @@ class Grammar:
             start = error.pos_in_stream or 0
             end = start + len(_stretch(text, start))
             kind_found, ended = "", False
-        found = text[start:end]
+        found = _excerpt(text[start:end])
         accepted: set[str] = set(error.interactive_parser.accepts())  # type: ignore[no-untyped-call]
         words = sorted(self.words[name] for name in accepted if name in self.words)
         suggestion = near(found, words) if found and not ended else ""
         expected = self._expected(found, accepted, words, suggestion)
+        said = f"`{found}`" if found and not ended else "the end of the line"
         if hint := _hint(text, start, found, accepted):
-            return Trouble("syntax", start, end, found, hint, suggestion)
+            return Trouble("syntax", start, end, said, hint, suggestion)
         if kind_found == "NAME" and "NAME" not in accepted and words:
             return Trouble("unknown-word", start, end, found, expected, suggestion)
         if kind_found in PHRASES and kind_found not in ("NAME", "$END", "_NL", "_MARGIN", "STRING"):
-            return Trouble("bad-value", start, end, found, expected, suggestion)
-        return Trouble("syntax", start, end, found, expected, suggestion)
+            return Trouble("bad-value", start, end, said, f"expected {expected} here, not {said}", suggestion)
+        return Trouble("syntax", start, end, said, expected, suggestion)
 
     def _expected(self, found: str, accepted: set[str], words: list[str], suggestion: str) -> str:
         if suggestion:
@@ -212,13 +224,22 @@ def near(word: str, words: Iterable[str]) -> str:
     return matches[0] if matches and matches[0] != word else ""
 
 
+#: longest stretch of a text that is shown in a sentence
+LONGEST_EXCERPT = 40
+
+
+def _excerpt(found: str) -> str:
+    """A stretch of text, no more than a person would want shown."""
+    return found if len(found) <= LONGEST_EXCERPT else found[: LONGEST_EXCERPT - 3] + "..."
+
+
 _STRETCH = re.compile(r'"[^"\n\r]*|[^\s#]+|.', re.DOTALL)
 
 
 def _stretch(text: str, start: int) -> str:
-    """What stands at `start`, up to the next blank; no more than a person would want shown."""
+    """What stands at `start`, up to the next blank."""
     found = _STRETCH.match(text, start)
-    return found[0][:40].rstrip("\r\n") if found else ""
+    return found[0].rstrip("\r\n") if found else ""
 
 
 def _hint(text: str, start: int, found: str, accepted: set[str]) -> str:

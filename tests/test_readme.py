@@ -1,0 +1,34 @@
+"""The README says what is so: its commands are those of CI, its first plan gives the finding it shows."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+from habitatlint.cli.main import main
+
+ROOT = Path(__file__).resolve().parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+BLOCKS = re.findall(r"```\n(.*?)```", README, re.DOTALL)
+
+
+def test_the_test_command_is_the_one_that_ci_runs() -> None:
+    commands = re.findall(r"^    (python3 -m venv .*)$", README, re.MULTILINE)
+    assert len(commands) == 2
+    assert commands[1] in (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()
+    example = re.search(r"check (examples/\S+)", commands[0])
+    assert example and (ROOT / example[1]).is_file()
+
+
+def test_the_first_plan_gives_the_finding_that_is_shown(told: Callable[..., list[str]]) -> None:
+    plan = next(block for block in BLOCKS if block.startswith('plan "'))
+    shown = next(block for block in BLOCKS if "pine-knob.habitat:" in block)
+    page = "\n".join(f"pine-knob.habitat:{line.replace(' ', ': ', 1)}" for line in told(plan, fragment=False))
+    first = shown.splitlines()[0]
+    place, level, message = re.fullmatch(r"(\S+?:\d+:\d+): (error|warning|note): (.*)", first).groups()
+    assert any(line.startswith(place) and message in line for line in page.splitlines()), page
+
+
+def test_every_command_it_names_is_there() -> None:
+    assert set(re.findall(r"^    habitatlint (\w+)", README, re.MULTILINE)) == set(main.commands)
