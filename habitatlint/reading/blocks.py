@@ -13,13 +13,14 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, NamedTuple
 
-from habitatlint.reading.grammar import Grammar, Statement, Trouble, Unreadable, listed, near
+from habitatlint.reading.grammar import LONGEST_EXCERPT, Grammar, Statement, Trouble, Unreadable, listed, near
 from habitatlint.reading.values import Written
 from habitatlint.source import Source, Span
 
 
 class Parsed(NamedTuple):
-    """A block as read, at no place yet: offsets count from its first character."""
+    """A block as read, at no place yet: offsets count as they did in the text it was read in, where
+    it began at `base`."""
 
     noun: str
     head: Statement | None
@@ -27,6 +28,7 @@ class Parsed(NamedTuple):
     troubles: tuple[Trouble, ...]
     #: properties whose line is broken: present, and so not missing
     broken: frozenset[str]
+    base: int = 0
 
 
 class Placed(NamedTuple):
@@ -39,7 +41,8 @@ class Placed(NamedTuple):
 
     def span(self, start: int, end: int) -> Span:
         """The span of a stretch of the block's text."""
-        return Span(self.source, self.offset + start, self.offset + end)
+        by = self.offset - self.parsed.base
+        return Span(self.source, start + by, end + by)
 
 
 @dataclass(frozen=True)
@@ -102,20 +105,44 @@ Memory = MutableMapping[tuple[str, str], Parsed]
 
 def read(source: Source, grammar: Grammar, layout: Layout, memory: Memory | None = None) -> list[Placed]:
     """Every block of a source in order, each with its troubles. Never raises for what the text says."""
-    placed = []
     text = source.text
     cuts = _cut(text, layout)
-    for number, cut in enumerate(cuts):
-        end = cuts[number + 1].start if number + 1 < len(cuts) else len(text)
-        body = text[cut.start : end]
-        key = (cut.noun, body)
-        parsed = memory.get(key) if memory is not None else None
+    ends = [cut.start for cut in cuts[1:]] + [len(text)]
+    bodies = [text[cut.start : end] for cut, end in zip(cuts, ends, strict=False)]
+    keys = [(cut.noun, body) for cut, body in zip(cuts, bodies, strict=True)]
+    known: Memory = memory if memory is not None else {}
+    if not any(key in known for key in keys):
+        known.update(zip(keys, _all_at_once(text, cuts, grammar), strict=False))
+    placed = []
+    for cut, key, body, end in zip(cuts, keys, bodies, ends, strict=False):
+        parsed = known.get(key)
         if parsed is None:
-            parsed = _parse(cut, body, grammar, layout)
-            if memory is not None:
-                memory[key] = parsed
+            parsed = known[key] = _parse(cut, body, grammar, layout)
         placed.append(Placed(parsed, source, cut.start, end - cut.start))
     return placed
+
+
+def _all_at_once(text: str, cuts: list[_Cut], grammar: Grammar) -> list[Parsed]:
+    """Every block by one parse, where the text has no slip at all; else none, to be read apart."""
+    if any(cut.stray or cut.troubles for cut in cuts):
+        return []
+    for cut in cuts:
+        text = _joined(text, cut, 0)
+    try:
+        nodes = grammar.parse(text if text.endswith("\n") else text + "\n")
+    except Unreadable:
+        return []
+    return [
+        Parsed(cut.noun, node[0], tuple(node[1:]), (), frozenset(), cut.start)
+        for cut, node in zip(cuts, nodes, strict=True)
+    ]
+
+
+def _joined(text: str, cut: _Cut, base: int) -> str:
+    """The text with the line ends of lines that run on as blanks, of the same length."""
+    for start, end in cut.joins:
+        text = text[: start - base] + " " * (end - start) + text[end - base :]
+    return text
 
 
 def _cut(text: str, layout: Layout) -> list[_Cut]:
@@ -134,7 +161,7 @@ def _cut(text: str, layout: Layout) -> list[_Cut]:
         if not indent:
             block = _at_margin(line, block, cuts, layout)
         elif block is None:
-            block = _before_any_block(line, cuts)
+            block = _before_any_block(line, cuts, layout)
         else:
             block = _indented(line, block, cuts, layout, text)
     return cuts
@@ -191,8 +218,8 @@ def _at_margin(line: _Line, block: _Cut | None, cuts: list[_Cut], layout: Layout
         return _begin(line, line.word, cuts)
     if block is not None and line.word in layout.any_word:
         block.troubles.append(
-            ("syntax", line.start, line.start + len(line.word), line.word,
-             f"`{line.word}` indented under its block: only a block's noun stands at the margin", "")
+            ("syntax", line.start, line.start + len(line.word), "at the left margin",
+             f"`{line.word}` indented below the first line of its block", "")
         )  # fmt: skip
         return block
     suggestion = near(line.word, layout.nouns)
@@ -203,7 +230,7 @@ def _at_margin(line: _Line, block: _Cut | None, cuts: list[_Cut], layout: Layout
     return block
 
 
-def _before_any_block(line: _Line, cuts: list[_Cut]) -> _Cut | None:
+def _before_any_block(line: _Line, cuts: list[_Cut], layout: Layout) -> _Cut | None:
     block = _begin(line, "", cuts)
     block.stray = True
     block.troubles.append(
@@ -211,8 +238,8 @@ def _before_any_block(line: _Line, cuts: list[_Cut]) -> _Cut | None:
             "syntax",
             line.start,
             line.end,
-            line.word,
-            "a block's noun at the left margin before any property",
+            f"`{line.word}`" if len(line.word) <= LONGEST_EXCERPT else "this line",
+            f"{layout.wanted} at the left margin before anything else",
             "",
         )
     )
@@ -226,7 +253,7 @@ def _indented(line: _Line, block: _Cut, cuts: list[_Cut], layout: Layout, text: 
         below = _begin(line, line.word, cuts)
         below.stray = True
         below.troubles.append(
-            ("syntax", line.start, line.start + len(line.word), line.word,
+            ("syntax", line.start, line.start + len(line.word), "indented",
              f"`{line.word}` at the left margin, where a block begins", "")
         )  # fmt: skip
         return below
@@ -275,9 +302,7 @@ def _parse(cut: _Cut, body: str, grammar: Grammar, layout: Layout) -> Parsed:
     troubles = [Trouble(kind, start - base, end - base, *rest) for kind, start, end, *rest in cut.troubles]
     if cut.stray and not cut.noun:
         return Parsed("", None, (), tuple(troubles), frozenset())
-    text = body
-    for start, end in cut.joins:
-        text = text[: start - base] + " " * (end - start) + text[end - base :]
+    text = _joined(body, cut, base)
     if not cut.stray and not any(trouble.kind != "mixed-indent" for trouble in troubles):
         try:
             (nodes,) = grammar.parse(text if text.endswith("\n") else text + "\n")

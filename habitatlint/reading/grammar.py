@@ -78,17 +78,12 @@ class _Statements:
         return "statements"
 
     def __call__(self, rule: str, children: list[Any]) -> Statement | _Inlined:
-        return _statement(rule, children)
-
-
-def _statement(rule: str, children: list[Any]) -> Statement | _Inlined:
-    if rule[0] == "_":
-        return _Inlined(children)
-    first = children[0]
-    values = tuple([child if type(child) is Written else written(child) for child in children[1:]])
-    last = children[-1]
-    end = last.end if type(last) is Written else last.end_pos
-    return Statement(first.value, rule, values, first.start_pos, end)
+        if rule[0] == "_":
+            return _Inlined(children)
+        first = children[0]
+        values = tuple([child if type(child) is Written else written(child) for child in children[1:]])
+        end = values[-1].end if values else first.end_pos
+        return Statement(first.value, rule, values, first.start_pos, end)
 
 
 class Shape:
@@ -163,14 +158,16 @@ class Grammar:
             start = error.pos_in_stream or 0
             end = start + len(_stretch(text, start))
             kind_found, ended = "", False
-        found = _excerpt(text[start:end])
+        raw = text[start:end]
+        found = _excerpt(raw)
         accepted: set[str] = set(error.interactive_parser.accepts())  # type: ignore[no-untyped-call]
         words = sorted(self.words[name] for name in accepted if name in self.words)
         suggestion = near(found, words) if found and not ended else ""
         expected = self._expected(found, accepted, words, suggestion)
         said = f"`{found}`" if found and not ended else "the end of the line"
-        if hint := _hint(text, start, found, accepted):
-            return Trouble("syntax", start, end, said, hint, suggestion)
+        if hint := _hint(text, start, raw, accepted):
+            unclosed = raw.startswith('"')
+            return Trouble("syntax", start, end, "the end of the line" if unclosed else said, hint, suggestion)
         if kind_found == "NAME" and "NAME" not in accepted and words:
             return Trouble("unknown-word", start, end, found, expected, suggestion)
         if kind_found in PHRASES and kind_found not in ("NAME", "$END", "_NL", "_MARGIN", "STRING"):
@@ -245,13 +242,13 @@ def _stretch(text: str, start: int) -> str:
 def _hint(text: str, start: int, found: str, accepted: set[str]) -> str:
     """A plainer word for the slips that people make most."""
     if found.startswith('"'):
-        return "a closing quotation mark" if "STRING" in accepted and found.count('"') == 1 else ""
+        return "a closing quotation mark after these words" if "STRING" in accepted and found.count('"') == 1 else ""
     if found and any(character.isdigit() and not character.isascii() for character in found):
         return "digits from 0 to 9"
     if "POINT" in accepted and re.match(r"-?[0-9.]+,\s", text[start:]):
-        return "no blank after the comma of a point: `120,45`"
+        return "a point without a blank after its comma, such as `120,45`"
     if "POINT" in accepted and re.match(r"-?[0-9.]+$", found):
-        return "a point such as `120,45`: east, a comma, north"
+        return "a point such as `120,45` (east, a comma, north)"
     if re.match(r"-?[0-9.]+[eE][0-9+-]", found) or re.match(r"-?(inf|nan)\b", found, re.IGNORECASE):
         return "a number in plain digits"
     if re.match(r"-?(\.[0-9]|[0-9]+\.(\D|$))", found):
