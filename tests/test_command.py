@@ -241,7 +241,7 @@ def test_a_cache_that_nobody_can_write_or_read_is_done_without(plans: Path) -> N
     assert (done.returncode, done.stdout) == (plain.returncode, plain.stdout)
     cache = plans / "cache"
     run("check", "faulty.habitat", cwd=plans, XDG_CACHE_HOME=str(cache))
-    kept = [path for path in (cache / "habitatlint").iterdir()]
+    kept = list((cache / "habitatlint").iterdir())
     assert kept
     for path in kept:
         path.write_bytes(b"\x80\x05garbage")

@@ -26,7 +26,7 @@ def test_the_first_plan_gives_the_finding_that_is_shown(told: Callable[..., list
     shown = next(block for block in BLOCKS if "pine-knob.habitat:" in block)
     page = "\n".join(f"pine-knob.habitat:{line.replace(' ', ': ', 1)}" for line in told(plan, fragment=False))
     first = shown.splitlines()[0]
-    place, level, message = re.fullmatch(r"(\S+?:\d+:\d+): (error|warning|note): (.*)", first).groups()
+    place, _, message = re.fullmatch(r"(\S+?:\d+:\d+): (error|warning|note): (.*)", first).groups()
     assert any(line.startswith(place) and message in line for line in page.splitlines()), page
 
 

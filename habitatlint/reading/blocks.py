@@ -328,6 +328,9 @@ def _line_by_line(cut: _Cut, text: str, troubles: list[Trouble], grammar: Gramma
         except Unreadable as error:
             trouble = error.trouble._replace(start=error.trouble.start - len(above), end=error.trouble.end - len(above))
             broken.add(line.word)
+            likely = near(line.word, layout.words.get(cut.noun, ())) if number else ""
+            if likely and line.word not in layout.words[cut.noun]:
+                trouble = Trouble("unknown-word", 0, len(line.word), line.word, f"`{likely}`", likely)
             if start + trouble.start not in told:
                 troubles.append(_at(trouble, start, line, layout, cut.noun))
             continue

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from habitatlint.findings import Level, Related, Slip
 from habitatlint.reading.blocks import Layout, Placed, read
-from habitatlint.reading.grammar import Grammar, Statement
+from habitatlint.reading.grammar import Grammar, Statement, near
 from habitatlint.reading.values import Written
 from habitatlint.rulebook.expressions import Each, RuleShape, Setting, conjuncts
 from habitatlint.source import Source, Span
@@ -355,7 +355,9 @@ class _Assembly:
 
     def told(self, kind: str, statement: Statement, why: str) -> None:
         span = self.placed.span(statement.start, statement.end)
-        self.slips.append(Slip(kind, span, thing="rule", found=statement.word, expected=why, why=why))
+        likely = near(statement.word, RULE_WORDS) if kind == "unknown-word" else ""
+        hint = f"; did you mean `{likely}`?" if likely else ""
+        self.slips.append(Slip(kind, span, thing="rule", found=statement.word, expected=why, why=why, hint=hint))
 
     def _limit(self, statement: Statement) -> None:
         name, value, *rest = statement.values
