@@ -25,11 +25,11 @@ class Review:
     """Checks plans with one rulebook. `memory` keeps blocks read, so that of an edited plan only what
     changed is read again."""
 
-    plan_grammar: Grammar
-    rulebook: Rulebook
+    plan_grammar: Grammar = field(repr=False)
+    rulebook: Rulebook = field(repr=False)
     find: Find = find_nothing
     find_pack: FindPack = find_no_pack
-    memory: Memory = field(default_factory=dict)
+    memory: Memory = field(default_factory=dict, repr=False)
 
     def check(self, source: Source, policy: Policy) -> Report:
         library = Library(self.plan_grammar, every_measure(), self.find, self.find_pack)
