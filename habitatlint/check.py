@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
-from habitatlint.findings import Fact, Finding, Level, Policy, Related, Slip
+from habitatlint.findings import FIRM, Fact, Finding, Level, Policy, Related, Slip
 from habitatlint.ground.record import record
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.tables import slips_table
@@ -101,7 +101,7 @@ def check(source: Source, library: Library, rulebook: Rulebook, policy: Policy, 
 
     findings, unjudged = judged(rules, slips)
     findings, waived, waiver_slips = _waive(plan, rulebook, findings, policy)
-    last = [*waiver_slips, *_not_judged(unjudged)]
+    last = [*waiver_slips, *_not_judged(one for one in unjudged if not _is_of_broken_line(scene, one))]
     if last:
         findings += judged([rule for rule in rules if _is_record(rule)], last)[0]
     ordered = sorted(_once(findings), key=lambda finding: finding.order)
@@ -171,9 +171,17 @@ def _said(plan: PlanText, rulebook: Rulebook) -> _Set:
         rule = rulebook.find(str(name.value))
         if rule is None:
             said.slips.append(_no_rule(line, name, rulebook, "level"))
+        elif _is_firm(rule):
+            why = f"the level of `{rule.slug}` cannot be changed: it tells of slips of writing and naming"
+            said.slips.append(Slip("bad-value", line.span(name), thing="level", found=rule.slug, why=why))
         else:
             said.levels[rule.name] = Level[str(level.value)]
     return said
+
+
+def _is_firm(rule: Rule) -> bool:
+    """Whether all it tells is slips of reading and naming."""
+    return _is_record(rule) and rule.slug in FIRM
 
 
 def _no_rule(block: SetLevel | SetLimit | Waive, name: Written, rulebook: Rulebook, thing: str) -> Slip:
@@ -195,19 +203,21 @@ def _set_limit(block: SetLimit, rulebook: Rulebook, said: _Set) -> None:
     limit = rule.limits.get(limit_name)
     if limit is None:
         known = ", ".join(f"`{one}`" for one in rule.limits)
-        why = f"its limits are {known}" if known else "it has no limits"
+        likely = near(limit_name, rule.limits)
+        hint = f"; did you mean `{likely}`?" if likely else ""
+        why = f"the limits of {rule.slug} are {known}" if known else f"{rule.slug} has no limits"
+        if likely:
+            why = f"{rule.slug} has no such limit"
         said.slips.append(Slip("unknown-name", block.span(name), thing=f"rule {rule.slug}", found=limit_name, why=why,
-                               expected=f"a limit of {rule.slug}"))  # fmt: skip
+                               hint=hint, expected=f"a limit of {rule.slug}"))  # fmt: skip
         return
     fact = _as_fact(value)
     if within(limit, fact):
         said.limits[f"{rule.name}.{limit_name}"] = fact
         return
-    least = Fact(limit.least, limit.kind, limit.unit)
     said.slips.append(
-        Slip("limit-out-of-range", block.span(value), thing=f"rule {rule.slug}", found=str(value.value),
+        Slip("limit-out-of-range", block.span(value), thing=f"{rule.slug}.{limit_name}", found=str(value.value),
              why="of another kind than the limit" if fact.kind != limit.kind else "beyond its permitted range",
-             size=fact if fact.kind == "length" else None, limit=least if limit.kind == "length" else None,
              expected=_range(limit.least, limit.largest, limit.kind, limit.unit))
     )  # fmt: skip
 
@@ -253,7 +263,7 @@ def _waive(
             likely = near(str(value.value), plan.names)
             hint = f"; did you mean `{likely}`?" if likely else ""
             slips.append(Slip("unknown-name", waiver.span(value), thing="waive", found=str(value.value),
-                              why="nothing in the plan has that name", hint=hint))  # fmt: skip
+                              why="`on` takes the name of a thing in the plan", hint=hint))  # fmt: skip
         if unknown:
             continue
         if until.value < policy.today:
@@ -262,10 +272,10 @@ def _waive(
         matched = [
             finding for finding in findings if finding.rule == rule.name and not finding.firm and _is_on(finding, on)
         ]
-        if not matched:
+        if not matched and not plan.ghosts.intersection(on):
             where = f" on {' and '.join(on)}" if on else " on the plan as a whole"
-            slips.append(Slip("waiver-idle", waiver.span(), thing=rule.slug, found=where, why=because))
-            continue
+            hint = "; slips of writing and naming cannot be waived" if _is_firm(rule) else ""
+            slips.append(Slip("waiver-idle", waiver.span(), thing=rule.slug, found=where, why=because, hint=hint))
         waived += [finding._replace(waived=because) for finding in matched]
         findings = [finding for finding in findings if not any(finding is one for one in matched)]
     return findings, waived, slips
@@ -276,7 +286,18 @@ def _is_on(finding: Finding, names: list[str]) -> bool:
     return set(names) <= finding.names if names else not finding.names
 
 
-def _not_judged(unjudged: list[NotJudged]) -> list[Slip]:
+def _is_of_broken_line(scene: Scene, one: NotJudged) -> bool:
+    """Whether what is missing, or the place of the thing itself, is written there on a line that
+    cannot be: a slip has told that line."""
+    block = scene.plan.names.get(one.name)
+    owners = [*([block] if block else []), *scene.plan.shared]
+    if any(f"`{word}`" in one.why for owner in owners for word in owner.parsed.broken):
+        return True
+    drawn = block is not None and any(block.has(word) for word in ("outline", "line", "stumps", "at"))
+    return block is not None and drawn and scene.shape_of(block) is None
+
+
+def _not_judged(unjudged: Iterable[NotJudged]) -> list[Slip]:
     """One slip for each rule, or for rules that miss the same, with all the things they are on."""
     by_reason: dict[tuple[str, str], list[NotJudged]] = {}
     for one in unjudged:

@@ -226,8 +226,9 @@ def _of_row(plan: PlanText, tree: Tree, of: Any, moved: dict[tuple[int, int], Bl
     row = plan.names.get(str(of.values[0].value))
     number = of.values[1].value.number
     if isinstance(row, Row):
-        moved[(id(row), int(number))] = tree
-        if number != int(number) or number < 1:
+        if number == int(number) and number >= 1:
+            moved[(id(row), int(number))] = tree
+        else:
             slips.append(Slip("bad-value", tree.span(of.values[1]), thing=tree.label, name=tree.name,
                               why="the trees of a row are numbered 1, 2, 3 and so on"))  # fmt: skip
 
@@ -271,14 +272,13 @@ class _Said:
 
     def fall(self, points: Array) -> Array:
         """Bearings of the falls of trees that stand at these points; NaN where none is written."""
-        fall = self.plan.value(self.block, "fall")
-        if fall is None:
+        owner = self.plan.owner(self.block, "fall")
+        if owner is None:
             return np.full(len(points), np.nan)
+        fall = owner[1].values[0]
         if not isinstance(fall.value, Direction):
             return np.full(len(points), self.placer.bearing(self.block, fall))
-        thing = self.plan.names.get(str(fall.value.thing.value))
-        shape = self.placer.shape(thing) if thing is not None else None
-        return falls_by(fall.value.word, shape, points)
+        return falls_by(fall.value.word, self.placer.reached(owner[0], fall.value.thing), points)
 
 
 def falls_by(word: str, shape: BaseGeometry | None, points: Array) -> Array:
@@ -382,7 +382,7 @@ def _told_of_no_row(moved: dict[tuple[int, int], Block], stretches: list[_Stretc
             most = max(number for row, number in known if row == key[0])
             slips.append(
                 Slip("bad-value", tree.span(of), thing=tree.label, name=tree.name,
-                     why=f"row {of.values[0].value} has {most} trees", size=Fact(most, "count"))
+                     why=f"row {of.values[0].value} has {most} trees, and no tree {key[1]}", size=Fact(most, "count"))
             )  # fmt: skip
 
 

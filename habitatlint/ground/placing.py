@@ -18,7 +18,7 @@ from shapely.validation import explain_validity
 from habitatlint.findings import Fact, Slip
 from habitatlint.ground import survey
 from habitatlint.ground.frame import Frame, FrameUnavailable, declination
-from habitatlint.language.blocks import Block
+from habitatlint.language.blocks import PLACED, Block
 from habitatlint.language.plan import PlanText
 from habitatlint.reading.grammar import Statement
 from habitatlint.reading.values import Around, Beside, EarthPoint, Station, Traverse, Written
@@ -26,6 +26,8 @@ from habitatlint.units import TOLERANCE, UNITS, YARD
 
 #: a traverse that comes this near its start, as a share of its length, was meant to close
 MEANT_TO_CLOSE = 0.05
+#: farther than this from its anchor, in metres, a point is no part of the property
+MOST_DISTANT = 100_000.0
 #: most points of one line or outline
 MOST_POINTS = 20_000
 #: a way's width where none is given, by its use, in metres
@@ -70,6 +72,8 @@ class Placer:
             except FrameUnavailable as error:
                 self._slip("bad-value", head, written, why=str(error))
                 return 0.0
+        if head.has("declination") or head.has("anchor") or head.has("date"):
+            return 0.0  # a broken line, and told as that
         need = "`declination` such as `2.5W`, or `declination computed` with `anchor` and `date`"
         self._slip("missing-property", head, head.north, expected=need)
         return 0.0
@@ -112,7 +116,9 @@ class Placer:
             return None
         outlines = block.all("outline")
         if outlines:
-            return self._outlines(block, outlines)
+            # only the boundary may have several; a second elsewhere is a slip, and the first counts
+            repeats = block.properties["outline"].repeats
+            return self._outlines(block, outlines if repeats else outlines[:1])
         for word in ("line", "stumps"):
             statement = block.first(word)
             if statement is not None:
@@ -135,10 +141,19 @@ class Placer:
 
     def named(self, block: Block, name: Written) -> Any:
         """The shape of the thing that a name stands for."""
-        thing = self.plan.names.get(str(name.value))
-        shape = self.shape(thing) if thing is not None and thing is not block else None
+        shape = self.reached(block, name)
         if shape is None:
             raise _Nowhere
+        return shape
+
+    def reached(self, block: Block, name: Written) -> Any:
+        """The shape of the thing that a name stands for, or None; told where it can have no place."""
+        thing = self.plan.names.get(str(name.value))
+        if thing is None or thing.noun not in PLACED:
+            return None
+        shape = self.shape(thing)
+        if shape is None and not any(thing.has(word) for word in ("outline", "line", "stumps", "at")):
+            self._slip("bad-value", block, name, why=f"`{name.value}` has no place of its own in the plan")
         return shape
 
     def _way(self, block: Block, name: Written) -> LineString:
@@ -170,7 +185,7 @@ class Placer:
         except FrameUnavailable as error:
             self._slip("bad-value", block, place, why=str(error))
             raise _Nowhere from None
-        if not (math.isfinite(east) and math.isfinite(north)):
+        if not math.hypot(east, north) <= MOST_DISTANT:  # not a number is no distance either
             self._slip("bad-value", block, place, why="this point is too far from the plan's anchor")
             raise _Nowhere
         return float(east), float(north)
@@ -239,7 +254,7 @@ class Placer:
                 "open-outline",
                 block,
                 statement,
-                why="a line needs two points",
+                why=f"a line needs two points; this one has {len(distinct)}",
                 size=Fact(len(distinct), "count"),
             )
             raise _Nowhere
@@ -260,6 +275,8 @@ class Placer:
         polygons.sort(key=lambda polygon: -polygon.area)
         whole = polygons[0]
         for polygon in polygons[1:]:
+            if polygon.equals(whole):
+                continue
             whole = whole.difference(polygon) if whole.covers(polygon) else whole.union(polygon)
         return whole
 
@@ -268,7 +285,6 @@ class Placer:
         traverses = [piece for piece in statement.values if piece.kind == "traverse"]
         if len(traverses) == len(statement.values) == 1:
             points = self._closed_traverse(block, statement, points)
-        self._repeats(block, statement, points)
         distinct = _without_repeats(points)
         if len(distinct) > 1 and math.dist(distinct[0], distinct[-1]) <= TOLERANCE:
             distinct = distinct[:-1]
@@ -282,27 +298,31 @@ class Placer:
         if polygon.area <= TOLERANCE * polygon.length:
             self._slip("open-outline", block, statement, why="its points lie on one line and enclose nothing")
             raise _Nowhere
+        self._repeats(block, statement, points)
         return polygon if polygon.exterior.is_ccw else polygon.reverse()
 
     def _crossed(self, block: Block, statement: Statement, polygon: Polygon) -> None:
+        ring = polygon.exterior
+        if ring.convex_hull.area <= TOLERANCE * ring.length:
+            self._slip("open-outline", block, statement, why="its points lie on one line and enclose nothing")
+            raise _Nowhere
         reason = explain_validity(polygon)
         place = None
         if "[" in reason:
             east, north = reason[reason.index("[") + 1 : reason.index("]")].split()[:2]
             place = (float(east), float(north))
-        if polygon.area <= TOLERANCE * polygon.length and "Self-intersection" not in reason:
-            self._slip("open-outline", block, statement, why="its points lie on one line and enclose nothing")
-        else:
-            self._slip("crossed-outline", block, statement, place=place)
+        self._slip("crossed-outline", block, statement, place=place)
         raise _Nowhere
 
     def _repeats(self, block: Block, statement: Statement, points: list[tuple[float, float]]) -> None:
-        """A point typed twice in a row is a slip that changes nothing."""
+        """A point typed twice in a row is a slip that changes nothing; told once a line."""
         if any(piece.kind not in ("point", "earth") for piece in statement.values):
             return
-        for first, second, piece in zip(points, points[1:], statement.values[1:], strict=False):
-            if first == second:
-                self._slip("bad-value", block, piece, why="this point repeats the one before it")
+        pairs = zip(points, points[1:], statement.values[1:], strict=False)
+        again = [piece for first, second, piece in pairs if first == second]
+        if again:
+            more = f", and so do {len(again) - 1} more" if len(again) > 1 else ""
+            self._slip("bad-value", block, again[0], why=f"this point repeats the one before it{more}")
 
     def _closed_traverse(
         self, block: Block, statement: Statement, points: list[tuple[float, float]]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import pairwise
+from itertools import pairwise, zip_longest
 
 import numpy as np
 import shapely
@@ -34,12 +34,12 @@ from habitatlint.language.blocks import (
     Work,
 )  # fmt: skip
 from habitatlint.reading.grammar import near
-from habitatlint.units import FOOT, TOLERANCE, YARD
+from habitatlint.units import TOLERANCE, YARD, show
 
 #: how well a boundary is known where the plan does not say
 USUAL_ACCURACY = YARD
-#: shares of a wind record may be off this much in all, from rounding
-ROUNDING = 0.015
+#: shares that add up to one within this do so; how far off a record may be is its rule's limit
+ROUNDING = 1e-9
 #: what does not stop at the property line, and is known for what it does to it
 BEYOND = ("boundary", "hazard", "slope", "drain", "setback")
 #: blocks that are work and belong to a step
@@ -100,7 +100,8 @@ def _outside_pockets(scene: Scene) -> Iterator[Slip]:
             continue
         if isinstance(block, Patch):
             shape = scene.shape_of(block)
-            points = shapely.points(shapely.get_coordinates(shape)) if shape is not None else np.empty(0, object)
+            corners = [] if shape is None else list(dict.fromkeys(map(tuple, shapely.get_coordinates(shape))))
+            points = shapely.points(np.array(corners, float).reshape(-1, 2))
         else:
             points = trees.stump[trees.rows_of(block)]
         distances = shapely.distance(points, ground)
@@ -137,11 +138,11 @@ def _cut_heights(scene: Scene) -> Iterator[Slip]:
         row = int(np.flatnonzero(high & (trees.block == index))[0])
         owner = scene.plan.owner(block, "cut-height")
         span = owner[0].span(owner[1]) if owner else block.span()
+        cut, height = float(trees.cut_height[row]), float(trees.height[row])
+        judged = "" if trees.height_written[row] else ", by published curves"
         yield Slip(
-            "cut-too-high", span, thing=block.label, name=block.name,
-            size=Fact(float(trees.cut_height[row]), "length", "ft"),
-            limit=Fact(float(trees.height[row]) / 2, "length", "ft", not bool(trees.height_written[row])),
-            found=f"{round(float(trees.height[row]) / FOOT)} ft",
+            "cut-too-high", span, thing=block.label, name=block.name, size=Fact(cut / height, "share"),
+            found=f"{show(cut, 'length', unit='ft')} up on trees {show(height, 'length', unit='ft')} tall{judged}",
         )  # fmt: skip
 
 
@@ -156,8 +157,8 @@ def _dates(scene: Scene) -> Iterator[Slip]:
         dated.sort(key=lambda one: one[0])
         for (number, before, first), (later, day, line) in pairwise(dated):
             if later > number and day < before:
-                yield _slip("dates-out-of-order", work, line, found=f"step {later:g} begins {day}",
-                            why=f"step {number:g} begins {before}",
+                yield _slip("dates-out-of-order", work, line, found=f"step {later:g} begins on {day}",
+                            why=f"step {number:g} on {before}",
                             related=(Related(work.span(first), f"step {number:g}"),))  # fmt: skip
 
 
@@ -213,9 +214,10 @@ def _species(scene: Scene) -> Iterator[Slip]:
     for block in scene.plan.blocks:
         if not isinstance(block, Cutting | Timber) or block.broken:
             continue
-        for name in block.species:
+        for name, after in zip_longest(block.species, block.species[1:]):
             species = str(name.value)
             if species not in curves.KNOWN:
-                likely = near(species, curves.KNOWN)
+                both = f"{species}-{after.value}" if after else ""  # `red maple` for `red-maple`
+                likely = both if both in curves.KNOWN else near(species, curves.KNOWN)
                 hint = f"; did you mean `{likely}`?" if likely else ""
                 yield _slip("unknown-species", block, name, found=species, hint=hint)

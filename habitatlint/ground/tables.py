@@ -73,14 +73,17 @@ _TREE_FIELDS = {
     "stump-treatment": "word", "tree-height": "length", "crown-ratio": "share",
     "shape": "shape", "stump": "place", "stem": "shape", "top": "shape", "fallen": "shape", "barrier": "shape",
     "live": "truth", "treated": "truth", "lying": "truth", "cut": "truth", "counted": "truth",
+    "cutting": "thing:cuttings",
 }  # fmt: skip
 
 _STEP_FIELDS = {"number": "number", "title": "text", "by": "thing:crews", "first": "date", "last": "date"}
 _BED_FIELDS = {"pocket": "thing:pockets", "number": "count", "at": "place", "shape": "shape"}
-_CUTTING_FIELDS = {"pocket": "thing:pockets", "block": "name", "single": "truth", "trees": "things:trees"}
+_CUTTING_FIELDS = {
+    "pocket": "thing:pockets", "block": "name", "single": "truth", "trees": "things:trees", "hinges": "things:trees",
+}  # fmt: skip
 _CUT_FIELDS = {
     **{field: kind for field, kind in _block_fields("row").items() if field not in ("stumps", "spacing", "count")},
-    "live": "truth", "counted": "truth", "pocket": "thing:pockets",
+    "live": "truth", "counted": "truth", "finished": "truth", "pocket": "thing:pockets",
 }  # fmt: skip
 _SLIP_FIELDS = {
     "kind": "word", "thing": "text", "found": "text", "expected": "text", "hint": "text", "why": "text",
@@ -302,6 +305,7 @@ def trees_table(scene: Scene) -> Table:
         lambda: trees.pocket >= 0,
         why="it belongs to no pocket",
     )
+    table.add("cutting", lambda: _cutting_of(scene))
     add("stump", lambda: trees.stump, "place")
     for field in ("stem", "top", "fallen", "barrier", "shape"):
         of = "fallen" if field == "shape" else field
@@ -368,15 +372,22 @@ def beds_table(scene: Scene) -> Table:
     return table
 
 
+def cut_blocks(scene: Scene) -> list[Block]:
+    """Every row, patch and tree: the rows of `cuts`."""
+    return [block for block in scene.plan.blocks if block.noun in ("row", "patch", "tree") and not block.broken]
+
+
 def cuts_table(scene: Scene) -> Table:
     """Every row, patch and tree, as blocks: what is judged by what is written and not tree by tree."""
-    blocks = [block for block in scene.plan.blocks if block.noun in ("row", "patch", "tree") and not block.broken]
+    blocks = cut_blocks(scene)
     table = _blocks_as_table(scene, "cuts", blocks, Cutting)
     table.add("shape", lambda: _cut_shapes(scene, blocks))
     pockets = [scene.row_of("pockets", name) if (name := _pocket_of(scene, block)) else None for block in blocks]
     table.add("pocket", lambda: column("thing:pockets", pockets, "it belongs to no pocket"))
-    counted = [scene.design or scene.plan.value(block, "done") is not None for block in blocks]
-    table.add("counted", lambda: column("truth", counted))
+    # `done yes` has no date, and is finished all the same
+    finished = [scene.plan.value(block, "done") is not None for block in blocks]
+    table.add("finished", lambda: column("truth", finished))
+    table.add("counted", lambda: column("truth", [scene.design or done for done in finished]))
     live = {scene.trees.blocks[index].name for index in distinct(scene.trees.block[scene.trees.live])}
     table.add("live", lambda: column("truth", [block.name in live for block in blocks]))
     return table
@@ -431,7 +442,18 @@ def cuttings_table(scene: Scene) -> Table:
     table.add("block", lambda: column("name", [owner(row).name for row in range(len(groups))]))
     table.add("single", lambda: column("truth", [single(row) for row in range(len(groups))]))
     table.add("trees", lambda: column("things:trees", [group[2] for group in groups]))
+    hinged = (trees.method == "hinge") & trees.counted
+    table.add("hinges", lambda: column("things:trees", [group[2][hinged[group[2]]] for group in groups]))
     return table
+
+
+def _cutting_of(scene: Scene) -> Column:
+    """The cutting that each tree is one of."""
+    groups = scene.table("cuttings").column("trees").values
+    of = np.zeros(len(scene.trees), np.intp)
+    for index, rows in enumerate(groups):
+        of[rows] = index
+    return Column("thing:cuttings", of)
 
 
 def slips_table(scene: Scene, slips: list[Slip]) -> Table:

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, TypeVar
 
 from habitatlint.findings import Related, Slip
-from habitatlint.language.blocks import BLOCKS, BY_NOUN, RESERVED, SINGLES, Block, Cutting, Plan, Trees
+from habitatlint.language.blocks import BLOCKS, BY_NOUN, PLACED, RESERVED, SINGLES, Block, Cutting, Plan, Trees
 from habitatlint.language.properties import Property
-from habitatlint.reading.blocks import Layout, Memory, read
-from habitatlint.reading.grammar import Grammar, Shape, Statement, listed, near
+from habitatlint.reading.blocks import Layout, Memory, Placed, read
+from habitatlint.reading.grammar import Grammar, Shape, Statement, Trouble, listed, near
 from habitatlint.reading.values import Around, Beside, Direction, Station, Traverse, Written, written
 from habitatlint.source import Source, Span
+from habitatlint.units import Quantity, Range
 
 Kind = TypeVar("Kind", bound=Block)
 
@@ -73,7 +76,7 @@ LAYOUT = Layout(
         "storm": "storm 2000-01-01",
         "inspection": "inspection 2000-01-01",
     },
-    wanted="a block's noun such as `pocket`, `path` or `row`",
+    wanted="a word that begins a block (`pocket`, `path`, `row` and others)",
 )
 
 
@@ -196,14 +199,13 @@ class _Reader:
 
     def take(self, source: Source, above: tuple[str, ...]) -> None:
         self.taken[source.name] = source
-        for placed in read(source, self.grammar, LAYOUT, self.memory):
+        for placed in map(_fit, read(source, self.grammar, LAYOUT, self.memory)):
             block = BY_NOUN.get(placed.parsed.noun, Block)(placed)
             for trouble in placed.parsed.troubles:
-                hint = f"; did you mean `{trouble.suggestion}`?" if trouble.suggestion else ""
-                expected = "" if hint else trouble.expected
                 self.slips.append(
-                    Slip(trouble.kind, placed.span(trouble.start, trouble.end), thing=block.label, found=_shown(trouble.found),
-                         expected=expected, why=trouble.expected, hint=hint, name=block.name)
+                    Slip(trouble.kind, placed.span(trouble.start, trouble.end), thing=block.label, found=trouble.found,
+                         expected="" if trouble.suggestion else trouble.expected, why=trouble.expected,
+                         hint=trouble.way_out, name=block.name)
                 )  # fmt: skip
             if above and isinstance(block, Plan):
                 self._second_head(block)
@@ -221,7 +223,8 @@ class _Reader:
         wanted = str(ours.values[0].value) if ours else "yd"
         if own != wanted:
             why = f"the included file's units are {own}, the plan's {wanted}"
-            self.slips.append(Slip("include-trouble", block.span(units), thing="include", why=why))
+            self.slips.append(Slip("include-trouble", block.span(units), thing="include",
+                                   found=block.placed.source.name, why=why))  # fmt: skip
 
     def _include(self, block: Block, source: Source, above: tuple[str, ...]) -> None:
         value = block.head[0]
@@ -253,29 +256,74 @@ class _Reader:
             if not name or block.noun in ("use", "level", "waive"):
                 continue
             if name in RESERVED:
-                why = f"`{name}` is a word of the language and names nothing"
-                self.slips.append(Slip("syntax", block.name_span, thing=block.label, found=name, expected=why, why=why))
+                why = "a name that is no word of the language"
+                self.slips.append(Slip("syntax", block.name_span, thing=block.label, found=f"`{name}`",
+                                       expected=why, why=why))  # fmt: skip
             elif name in names:
                 first = names[name]
-                related = Related(first.name_span, f"the first `{name}`, a {first.noun}")
+                related = Related(first.name_span, f"the first `{name}`, {_one(first.noun)}")
                 self.slips.append(
                     Slip("name-used-twice", block.name_span, thing=block.label, found=name,
-                         why=f"it names a {first.noun} already", related=(related,), name=name)
+                         why=f"it names {_one(first.noun)} already", related=(related,), name=name)
                 )  # fmt: skip
             else:
                 names[name] = block
         return names, frozenset(ghosts)
 
 
-def _shown(found: str) -> str:
-    return found if len(found) <= 40 else found[:37] + "..."
+def _fit(placed: Placed) -> Placed:
+    """A block without the lines whose values cannot be; those become troubles of bad values."""
+    statements = placed.parsed.statements
+    unfit = {index: why for index, statement in enumerate(statements) if (why := _unfit(statement)) is not None}
+    if not unfit:
+        return placed
+    troubles = [Trouble("bad-value", value.start, value.end, "", why, "") for value, why in unfit.values()]
+    parsed = placed.parsed
+    return placed._replace(
+        parsed=parsed._replace(
+            statements=tuple(statement for index, statement in enumerate(statements) if index not in unfit),
+            troubles=tuple(sorted((*parsed.troubles, *troubles), key=lambda trouble: trouble.start)),
+            broken=parsed.broken | {statements[index].word for index in unfit},
+        )
+    )
+
+
+#: lines whose share is one of a whole
+_OF_A_WHOLE = frozenset({"crown_ratio", "wind_share", "calm", "part", "alive"})
+#: lines whose size cannot be nothing
+_MORE_THAN_NOTHING = frozenset(
+    {"width", "radius", "spacing", "dbh", "tree_height", "crown_width", "crown_ratio", "distance", "people", "height"}
+)
+#: lines whose range is one of lengths
+_OF_LENGTHS = frozenset({"dbh", "tree_height", "class_"})
+
+
+def _unfit(statement: Statement) -> tuple[Written, str] | None:
+    """The value of a line that cannot be, and why."""
+    for value in statement.values:
+        size = value.value
+        if isinstance(size, Quantity):
+            if size.number < 0:
+                return value, f"`{size}` is less than nothing"
+            if size.number == 0 and statement.rule in _MORE_THAN_NOTHING:
+                return value, f"`{size}` is nothing: a {statement.word} is more"
+            if size.size > 1 and statement.rule in _OF_A_WHOLE and value.kind in ("share", "number"):
+                return value, f"`{size}` is more than the whole: at most `100%`"
+        elif isinstance(size, Range):
+            if statement.rule in _OF_LENGTHS and size.least.kind != "length":
+                return value, f"`{size}` needs a unit of length, as in `6in..10in`"
+            if size.least.number < 0:
+                return value, f"`{size}` is less than nothing"
+    return None
 
 
 def _words_of_broken_head(block: Block) -> set[str]:
     """What a broken head may have meant to name: any word on it."""
     text = block.placed.source.text[block.placed.offset : block.placed.offset + block.placed.length]
     line = text.lstrip().split("\n", 1)[0].split("#", 1)[0]
-    return {word.strip('",').lower().replace("_", "-") for word in line.split()[1:]}
+    plain = unicodedata.normalize("NFKD", line).encode("ascii", "ignore").decode().lower()
+    words = [re.sub(r"[^a-z0-9]+", "-", word).strip("-") for word in plain.partition('"')[0].split()[1:]]
+    return {*words, "-".join(words)} - {""}
 
 
 def _whole(plan: PlanText, fragment: bool) -> Iterator[Slip]:
@@ -285,9 +333,9 @@ def _whole(plan: PlanText, fragment: bool) -> Iterator[Slip]:
         start = Span(plan.source, 0, min(len(plan.source.text), len(plan.source.line(1))))
         empty = not plan.source.text.strip()
         yield Slip(
-            "missing-property", start, thing="the file", found="nothing" if empty else "no head",
-            expected='a head: `plan "TITLE"`',
-            why="the file is empty" if empty else "a plan begins with its head",
+            "missing-property", start, thing="this file, which is empty," if empty else "this file",
+            expected='a head that begins it: `plan "TITLE"`',
+            why="a plan begins with its head",
         )  # fmt: skip
     for head in heads[1:]:
         related = Related(heads[0].span(), "the first head")
@@ -295,7 +343,7 @@ def _whole(plan: PlanText, fragment: bool) -> Iterator[Slip]:
                    related=(related,))  # fmt: skip
     if heads and plan.blocks and plan.blocks[0] is not heads[0] and not plan.blocks[0].broken:
         why = "the head `plan` before every other block"
-        yield Slip("syntax", heads[0].span(), thing="plan", found="plan", expected=why, why=why)
+        yield Slip("syntax", heads[0].span(), thing="plan", found="after one", expected=why, why=why)
 
 
 def _properties(plan: PlanText, block: Block) -> Iterator[Slip]:
@@ -309,7 +357,7 @@ def _properties(plan: PlanText, block: Block) -> Iterator[Slip]:
             for again in statements[1:]:
                 yield Slip(
                     "name-used-twice", block.span(again), thing=block.label, found=word,
-                    why=f"a {block.noun} has one", related=(first,), name=block.name,
+                    why=f"{_one(block.noun)} has one", related=(first,), name=block.name,
                 )  # fmt: skip
         if prop.required and not _given(plan, block, word):
             yield _missing(block, f"`{word}`, {prop.says}")
@@ -335,20 +383,20 @@ def _missing(block: Block, expected: str) -> Slip:
 
 
 def references(block: Block) -> Iterator[tuple[Written, frozenset[str], str]]:
-    """Every name a block uses, the nouns it may stand for, and the property that uses it."""
+    """Every name a block uses, the nouns it may stand for, and the word before it that takes it."""
     for word, prop in block.properties.items():
         for statement in block.all(word):
             for value in statement.values:
                 yield from _names_in(value, prop, word)
             if word == "corridors":
-                yield from ((value, frozenset({"food"}), word) for value in statement.values if value.kind == "name")
+                yield from ((value, frozenset({"food"}), "off") for value in statement.values if value.kind == "name")
             if block.noun == "work":
-                yield from ((value, frozenset({"crew"}), word) for value in statement.values if value.kind == "name")
+                yield from ((value, frozenset({"crew"}), "by") for value in statement.values if value.kind == "name")
             if block.noun == "tree" and word == "of":
                 yield statement.values[0], frozenset({"row"}), word
 
 
-ANYTHING = frozenset(block.noun for block in BLOCKS)
+ANYTHING = frozenset(PLACED)
 
 
 def _names_in(value: Written, prop: Property[Any], word: str) -> Iterator[tuple[Written, frozenset[str], str]]:
@@ -359,19 +407,19 @@ def _names_in(value: Written, prop: Property[Any], word: str) -> Iterator[tuple[
     elif value.kind == "traverse" and value.value.start.kind == "station":
         yield value.value.start.value.way, frozenset({"path", "drain", "row", "planting"}), word
     elif value.kind == "beside":
-        yield value.value.way, frozenset({"path", "drain"}), word
+        yield value.value.way, frozenset({"path", "drain"}), "beside"
     elif value.kind == "around":
-        yield value.value.thing, ANYTHING, word
+        yield value.value.thing, ANYTHING, "around"
     elif value.kind == "direction":
         nouns = frozenset({"path", "drain"}) if value.value.word in ("along", "against") else ANYTHING
-        yield value.value.thing, nouns, word
+        yield value.value.thing, nouns, "away from" if value.value.word == "away" else value.value.word
 
 
 def _names(plan: PlanText, block: Block) -> Iterator[Slip]:
     """Names that stand for nothing, or for something of another kind."""
     for value, nouns, word in references(block):
         name = str(value.value)
-        if name in plan.ghosts:
+        if name in plan.ghosts or near(name, plan.ghosts):
             continue
         known = plan.names.get(name)
         if known is not None and (known.noun in nouns or not nouns):
@@ -380,10 +428,17 @@ def _names(plan: PlanText, block: Block) -> Iterator[Slip]:
         likely = near(name, fitting)
         hint = f"; did you mean `{likely}`?" if likely else ""
         wanted = _of_kinds(nouns)
-        why = f"it is a {known.noun}; `{word}` takes {wanted}" if known else f"`{word}` takes {wanted}"
+        why = f"it is {_one(known.noun)}, and `{word}` takes {wanted}" if known else f"`{word}` takes {wanted}"
         related = (Related(known.name_span, f"the {known.noun} of that name"),) if known else ()
         yield Slip("unknown-name", block.span(value), thing=block.label, found=name, why=why, hint=hint,
                    expected=wanted, related=related, name=block.name)  # fmt: skip
+
+
+def _one(noun: str) -> str:
+    """A block's noun with its article; `winds` and `work` have none."""
+    if noun in ("winds", "work", "trees"):
+        return noun
+    return f"{'an' if noun[0] in 'aeiou' else 'a'} {noun}"
 
 
 def _of_kinds(nouns: Iterable[str]) -> str:

@@ -32,9 +32,9 @@ LEAST_MOUTH = 2 * YARD
 def strips(scene: Scene, way: float) -> list[BaseGeometry]:
     """The strips of openings and corridors that are a way wide or more, as polygons.
 
-    An opening is a cut of its width through its place, along `toward`, both ways until it stands
-    clear of what bars, 15 yd at most each way. Where its place is clear it first runs along
-    `toward` to the first barrier within 15 yd."""
+    An opening is a cut of its width through its place, along `toward`, both ways until all its width
+    (or a way's, if that is more) stands clear of what bars, 15 yd at most each way. Where its place
+    is clear it first runs along `toward` to the first barrier within 15 yd."""
     key = ("strips", round(way, 4))
     found = scene.memo.get(key)
     if found is None:
@@ -65,13 +65,13 @@ def _openings(scene: Scene, way: float) -> list[BaseGeometry]:
         if not isinstance(place, Point) or width is None or not (scene.design or opening.has("done")):
             continue
         wide = scene.placer.metres(width)
-        if wide >= way - TOLERANCE and (strip := _opening(scene, opening, place, way)) is not None:
+        if wide >= way - TOLERANCE and (strip := _opening(scene, opening, place, max(way, wide))) is not None:
             cut.append(strip.buffer(wide / 2, cap_style="flat"))
     return cut
 
 
-def _opening(scene: Scene, opening: Opening, place: Point, way: float) -> LineString | None:
-    """The middle line of an opening."""
+def _opening(scene: Scene, opening: Opening, place: Point, wide: float) -> LineString | None:
+    """The middle line of an opening, which is to stand clear over a width."""
     toward = opening.toward
     here = np.array([place.x, place.y])
     if toward is None or toward.kind == "name":
@@ -90,10 +90,10 @@ def _opening(scene: Scene, opening: Opening, place: Point, way: float) -> LineSt
         bearing = math.radians(scene.placer.bearing(opening, toward))
         along = np.array([math.sin(bearing), math.cos(bearing)])
     line = LineString([here - along * OPENING_REACH, here + along * 2 * OPENING_REACH])
-    near = scene.trees.barrier_index.query(line, predicate="dwithin", distance=way)
+    near = scene.trees.barrier_index.query(line, predicate="dwithin", distance=wide)
     if not len(near):
         return None
-    barred = shapely.union_all(shapely.buffer(scene.trees.barrier[near], way / 2, quad_segs=8))
+    barred = shapely.union_all(shapely.buffer(scene.trees.barrier[near], wide / 2, quad_segs=8))
     runs = sorted(_runs(line, barred))
     start = OPENING_REACH
     for first, last in runs:
@@ -132,7 +132,7 @@ def _part(here: Array, along: Array, first: float, last: float) -> LineString:
     "closed-v",
     ("trees", "trees", "length"),
     "length",
-    parts={"place": "place", "mouth": "length", "angle": "angle"},
+    parts={"place": "place", "mouth": "length", "angle": "angle", "ahead": "bearing"},
 )
 def closed_v(scene: Scene, first: Rows, second: Rows, way: Column) -> Measured:
     """Depth in metres of the V that two fallen trees close; 0 for a pair that closes none.
@@ -143,7 +143,8 @@ def closed_v(scene: Scene, first: Rows, second: Rows, way: Column) -> Measured:
     falls' lines meet (the apex), along the line that halves the falls. Stems are walls as tops are,
     for a deer checked for a second is caught; but a stem in the inner half of a side that stands 30
     in high or more for the width of a way lets a deer out. So rows of parallel falls and head-on
-    pairs close none. `place` is the apex, `mouth` its width at the stumps, `angle` the turn."""
+    pairs close none. `place` is the apex, `mouth` its width at the stumps, `angle` the turn,
+    `ahead` the bearing of the line that halves the falls: the way out that a deer looks for."""
     cut = scene.trees
     a, b = first.rows, second.rows
     stump_a, stump_b = (np.column_stack([cut.x[rows], cut.y[rows]]) for rows in (a, b))
@@ -172,6 +173,7 @@ def closed_v(scene: Scene, first: Rows, second: Rows, way: Column) -> Measured:
             "place": lambda rows: Column("place", np.asarray(shapely.points(apex[rows]))),
             "mouth": lambda rows: Column("length", mouth[rows]),
             "angle": lambda rows: Column("angle", turned[rows]),
+            "ahead": lambda rows: Column("bearing", np.degrees(np.arctan2(half[rows, 0], half[rows, 1])) % 360),
         },
     )
 
@@ -185,10 +187,10 @@ def _passes_under(cut: Any, rows: Indices, side: Array, way: Array) -> Array:
     reach = cut.reach[rows]
     crown = np.minimum(cut.crown_ratio[rows] * cut.height[rows], reach)
     high = np.where(cut.state[rows] == "blown", 0.0, cut.cut_height[rows])
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore"):  # the lines of parallel falls meet nowhere
         last_clear = np.where(high > WALK_UNDER, reach * (1 - WALK_UNDER / high), 0.0)
-    last = np.minimum(np.minimum(last_clear, reach - crown), side)
-    return np.asarray(last - side / 2 >= way)
+        last = np.minimum(np.minimum(last_clear, reach - crown), side)
+        return np.asarray(last - side / 2 >= way)
 
 
 def _hold_together(scene: Scene, a: Indices, b: Indices, way: Array) -> Array:

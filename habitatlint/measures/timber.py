@@ -6,6 +6,7 @@ Missouri Forestry Functions); plans give it by class of diameter.
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -14,10 +15,11 @@ from shapely.geometry.base import BaseGeometry
 
 from habitatlint.ground.columns import Column, distinct
 from habitatlint.ground.scene import Scene
-from habitatlint.language.blocks import Release, Timber, Work
-from habitatlint.measures.vocabulary import Rows, measure
+from habitatlint.ground.tables import cut_blocks
+from habitatlint.language.blocks import Block, Release, Timber, Work
+from habitatlint.measures.vocabulary import Measured, Rows, measure
 from habitatlint.reading.values import Day
-from habitatlint.units import INCH
+from habitatlint.units import INCH, TOLERANCE
 
 #: stems over this are overstory (common practice, no source)
 OVERSTORY_DBH = 12 * INCH
@@ -62,10 +64,24 @@ def _above(classes: list[_Class], dbh: float, left: float | None) -> float:
     return over
 
 
+class _When(NamedTuple):
+    """When something is done: its step, whether it is over, and on which day if that is written."""
+
+    step: float | None
+    finished: bool
+    day: date | None
+
+
+def _when(scene: Scene, block: Block) -> _When:
+    step, done = scene.plan.value(block, "step"), scene.plan.value(block, "done")
+    day = done.value if done is not None and done.kind == "date" else None
+    return _When(step.value.number if step else None, done is not None, day)
+
+
 class _Released(NamedTuple):
     shape: BaseGeometry
     left: float
-    step: float | None
+    when: _When
     release: Release
 
 
@@ -77,61 +93,64 @@ def _releases(scene: Scene) -> list[_Released]:
             continue
         lines = release.basal_area
         left = lines[0].values[-1].value.size if lines else 0.0
-        step = scene.plan.value(release, "step")
-        found.append(_Released(shape, left, step.value.number if step else None, release))
+        found.append(_Released(shape, left, _when(scene, release), release))
     return found
 
 
-def _in_time(scene: Scene, released: _Released, step: float | None) -> bool:
-    """Whether a release is over when a cut of a step begins: an earlier step, and where it kills
-    standing, a leaf-out between. A release without a step, or a cut without, is not known to be."""
-    if step is None:  # not asked in time: any release counts
-        return True
-    if released.step is None or not released.step < step:
-        return False
-    if scene.plan.word(released.release, "method") not in KILLED_STANDING:
-        return True
-    first, then = _dates(scene, released.step), _dates(scene, step)
-    if first is None or then is None:
-        return False
+def _in_time(scene: Scene, released: _Released, cut: _When) -> bool | None:
+    """Whether a release is over when a cut begins: what is done comes before what is not, what is done
+    goes by its days, all else by steps; and where it kills standing, a leaf-out between. None where
+    nobody can tell, for want of a step, or for what is killed standing of dates."""
+    release = released.when
+    steps = [_dates(scene, step) if step is not None else None for step in (release.step, cut.step)]
+    last = release.day or (steps[0][1] if steps[0] else None)
+    first = cut.day or (steps[1][0] if steps[1] else None)
+    if release.finished != cut.finished:
+        earlier = release.finished
+    elif release.day and cut.day:
+        earlier = release.day < cut.day
+    elif release.step is None or cut.step is None:
+        return None
+    else:
+        earlier = release.step < cut.step
+    if not earlier or scene.plan.word(released.release, "method") not in KILLED_STANDING:
+        return earlier
+    if last is None or first is None:
+        return None
     head = scene.plan.head
     leaf_out = head.leaf_out.value if head and head.leaf_out else USUAL_LEAF_OUT
-    return any(
-        first[1].replace(year=year, month=leaf_out.month, day=min(leaf_out.day, 28)) > first[1]
-        and first[1].replace(year=year, month=leaf_out.month, day=min(leaf_out.day, 28)) <= then[0]
-        for year in range(first[1].year, then[0].year + 1)
-    )
+    leaves = [date(year, leaf_out.month, min(leaf_out.day, 28)) for year in range(last.year, first.year + 1)]
+    return any(last < day <= first for day in leaves)
 
 
-def _dates(scene: Scene, step: float) -> Any:
+def _dates(scene: Scene, step: float) -> tuple[date, date] | None:
     """First and last day of a step, None where it has none."""
     for work in scene.plan.of(Work):
         for line in work.step:
             if line.values[0].value.number == step:
                 when = next((value.value for value in line.values if value.kind in ("period", "date")), None)
-                if when is None:
-                    return None
-                return when if isinstance(when, tuple) else (when, when)
+                if isinstance(when, date):
+                    return when, when
+                return (when[0], when[1]) if when is not None else None
     return None
 
 
-def overstory_at(scene: Scene, points: Any, dbh: float, step: float | None) -> tuple[np.ndarray, np.ndarray]:
-    """Basal area over a DBH at n points (n, 2) when a step begins (None: when all is done), and
-    whether each is known: timber with classes stands there, or none stands there at all."""
+def overstory_at(scene: Scene, points: Any, dbh: float, releases: list[_Released]) -> tuple[np.ndarray, np.ndarray]:
+    """Basal area over a DBH at n points (n, 2) once some releases are over, and whether each is
+    known: timber with classes stands there. Where releases overlap, what leaves least counts."""
     places = shapely.points(points)
     over = np.zeros(len(points))
     known = np.ones(len(points), bool)
     covered = np.zeros(len(points), bool)
     left = np.full(len(points), np.inf)
-    for released in _releases(scene):
-        if _in_time(scene, released, step):
-            here = shapely.covers(released.shape, places)
-            left[here] = np.minimum(left[here], released.left)
+    for released in releases:
+        here = shapely.dwithin(released.shape, places, TOLERANCE)
+        left[here] = np.minimum(left[here], released.left)
     for timber in scene.plan.of(Timber):
         shape = scene.shape_of(timber)
         if shape is None:
             continue
-        here = shapely.covers(shape, places)
+        here = shapely.dwithin(shape, places, TOLERANCE)
         covered |= here
         classes = _classes(timber)
         if not classes:
@@ -146,33 +165,46 @@ def overstory_at(scene: Scene, points: Any, dbh: float, step: float | None) -> t
 _UNKNOWN = "no `timber` with `class` lines is given where it stands"
 
 
-@measure("overstory", ("cuts",), "basal-area")
-def overstory(scene: Scene, cuts: Rows) -> Column:
+_UNTIMED = "it or a release over it has no `step`, or a step no dates, so nobody knows which comes first"
+
+
+@measure("overstory", ("cuts",), "basal-area", parts={"before": "basal-area"})
+def overstory(scene: Scene, cuts: Rows) -> Measured:
     """Basal area of the overstory over a cut when its step begins: stems over 12 in and over the
     largest that is cut, at the worst of its places. A release of an earlier step takes the largest
-    class first, down to what it leaves; one that kills standing counts from the leaf-out after.
-    Unknown where no timber with classes is given."""
-    table = scene.table("cuts")
-    steps, largest = table.column("step"), table.column("largest-dbh")
-    values, known = np.full(len(cuts), np.nan), np.zeros(len(cuts), bool)
+    class first, down to what it leaves; one of the same step, or a later one, comes too late; one that
+    kills standing counts from the leaf-out after. In an as-built only releases that are done count,
+    and what is done goes by its days.
+
+    `before` is the same as if nothing were ever released. Unknown where no timber with classes is
+    given, and where it hangs on a step or a date that is not given."""
+    table, blocks = scene.table("cuts"), cut_blocks(scene)
+    shapes_, largest = table.column("shape"), table.column("largest-dbh")
+    values, before = np.full(len(cuts), np.nan), np.full(len(cuts), np.nan)
+    known, timbered = np.zeros(len(cuts), bool), np.zeros(len(cuts), bool)
+    releases_ = _releases(scene)
     for index, row in enumerate(cuts.rows):
-        points = _places(scene, int(row))
+        points = points_in(shapes_.values[row]) if shapes_.values[row] is not None else np.empty((0, 2))
         if not len(points):
             continue
         dbh = max(OVERSTORY_DBH, float(largest.values[row]) if largest.mask[row] else 0.0)
-        step = float(steps.values[row]) if steps.mask[row] else np.inf
-        over, certain = overstory_at(scene, points, dbh, step)
-        known[index] = bool(certain.any())
-        values[index] = float(over[certain].max()) if certain.any() else np.nan
-    return Column("basal-area", values, known, None, _UNKNOWN)
+        when = _when(scene, blocks[row])
+        in_time = [(released, _in_time(scene, released, when)) for released in releases_]
 
+        def worst(releases: list[_Released], points: Any = points, dbh: float = dbh) -> float:
+            over, certain = overstory_at(scene, points, dbh, releases)
+            return float(over[certain].max()) if certain.any() else np.nan
 
-def _places(scene: Scene, row: int) -> Any:
-    """The places of a cut: its stumps, or points all over its outline."""
-    shape = scene.table("cuts").column("shape").values[row]
-    if shape is None:
-        return np.empty((0, 2))
-    return points_in(shape)
+        before[index] = values[index] = worst([])
+        timbered[index] = known[index] = np.isfinite(before[index])
+        if not in_time or not timbered[index]:
+            continue
+        values[index] = worst([released for released, over in in_time if over])
+        # what nobody can tell makes a difference only where it would change the figure
+        known[index] = values[index] == worst([released for released, over in in_time if over is not False])
+    why = _UNKNOWN if (known == timbered).all() else _UNTIMED
+    first = Column("basal-area", before, timbered, None, _UNKNOWN)
+    return Measured(Column("basal-area", values, known, None, why), {"before": lambda rows: first.take(rows)})
 
 
 def points_in(shape: BaseGeometry) -> Any:

@@ -10,7 +10,8 @@ import shapely
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
-from habitatlint.ground.columns import Column
+from habitatlint.ground.columns import Column, Mask, distinct
+from habitatlint.ground.cuts import LAYING
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Path
 from habitatlint.measures.vocabulary import Rows, measure
@@ -32,17 +33,32 @@ def toward_travel(scene: Scene, trees: Rows, near: Column) -> Column:
     the line than the stump is, or whether the tree lies on the line's width.
 
     The middle of the top and not its edge is compared, so that a tree laid along the line, whose
-    crown is a little wide, is not taken for one laid toward it."""
-    cut = scene.trees
-    found = np.zeros(len(trees), bool)
-    tops, fallen, stumps = cut.top[trees.rows], cut.fallen[trees.rows], cut.stump[trees.rows]
-    middles = shapely.centroid(tops)
-    for line, width in _lines_of_travel(scene):
-        nearer = shapely.distance(middles, line) < shapely.distance(stumps, line) - TOLERANCE
-        close = shapely.distance(tops, line) <= near.values + TOLERANCE
-        on = shapely.distance(fallen, line) <= width / 2
-        found |= (nearer & close) | on
-    return Column("truth", found & cut.lies[trees.rows])
+    crown is a little wide, is not taken for one laid toward it. Unknown for a tree that is to be laid
+    and has no `fall`; no for one that does not lie."""
+    cut, rows = scene.trees, trees.rows
+    found = np.zeros(len(rows), bool)
+    for reach in distinct(near.values.astype(float)):
+        asked = near.values == reach
+        found[asked] = _toward(scene, float(reach))[rows[asked]]
+    unsaid = np.isin(cut.method[rows], LAYING) & cut.counted[rows] & ~np.isfinite(cut.bearing[rows])
+    return Column("truth", found & cut.lies[rows], ~unsaid if unsaid.any() else None, None, "no `fall` is given")
+
+
+def _toward(scene: Scene, near: float) -> Mask:
+    """For every tree whether it lies toward a line of travel; lines and trees by the index."""
+    found = scene.memo.get(("toward travel", near))
+    if found is None:
+        cut = scene.trees
+        found = np.zeros(len(cut), bool)
+        for line, width in _lines_of_travel(scene):
+            rows = np.sort(cut.fallen_index.query(line, predicate="dwithin", distance=max(near, width / 2) + TOLERANCE))
+            tops, stumps = cut.top[rows], cut.stump[rows]
+            nearer = shapely.distance(shapely.centroid(tops), line) < shapely.distance(stumps, line) - TOLERANCE
+            close = shapely.distance(tops, line) <= near + TOLERANCE
+            on = shapely.distance(cut.fallen[rows], line) <= width / 2
+            found[rows[(nearer & close) | on]] = True
+        scene.memo[("toward travel", near)] = found
+    return np.asarray(found)
 
 
 def _pairs(scene: Scene, paths: Rows, foods: Rows) -> list[tuple[BaseGeometry | None, BaseGeometry | None]]:

@@ -16,11 +16,12 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
 from habitatlint.ground import survey
-from habitatlint.ground.columns import Column, Table, column, distinct
+from habitatlint.ground.columns import Column, Indices, Table, column, distinct
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Food, Path, Place, Pocket, Stand
 from habitatlint.measures.core import core_ground
-from habitatlint.measures.vocabulary import Rows, measure, plural
+from habitatlint.measures.escape import strips
+from habitatlint.measures.vocabulary import Measured, Rows, measure, plural
 from habitatlint.units import TOLERANCE, YARD
 
 #: paths that come within this of each other are joined, and a walk begins at a gate this near
@@ -61,9 +62,9 @@ def _walks(scene: Scene) -> list[Walk]:
         reach = _paths(scene, stand, "reach")
         leave = _paths(scene, stand, "leave")
         for paths, out in ((reach, False), (leave if leave and leave != reach else [], True)):
-            used |= {path.name for path in paths}
             line = way_to(scene, paths, scene.shape_of(stand))
-            if line is not None:
+            if line is not None:  # paths that make no walk are judged whole, each by itself
+                used |= {path.name for path in paths}
                 ways.append((tuple(paths), stand, line, out))
     for path in scene.plan.of(Path):
         shape = scene.shape_of(path)
@@ -89,6 +90,13 @@ def _paths(scene: Scene, stand: Stand, word: str) -> list[Path]:
     names = [str(name.value) for name in scene.plan.values(stand, word)]
     blocks = [scene.plan.names.get(name) for name in names]
     return [path for path in blocks if isinstance(path, Path) and isinstance(scene.shape_of(path), LineString)]
+
+
+def ways_of(scene: Scene, stand: Stand) -> list[LineString]:
+    """The whole ways walked to a stand and from it, also where another walk shares all of them."""
+    place = scene.shape_of(stand)
+    ways = [way_to(scene, _paths(scene, stand, word), place) for word in ("reach", "leave")]
+    return [way for way in ways if way is not None]
 
 
 def way_to(scene: Scene, paths: list[Path], stand: BaseGeometry | None) -> LineString | None:
@@ -215,6 +223,49 @@ def _walks_table(scene: Scene) -> Table:
     return table
 
 
+# -- whether a walk comes to its stand -------------------------------------------------------------------
+
+
+@measure("passes", ("stands",), "length")
+def passes(scene: Scene, stands: Rows) -> Column:
+    """How near a way in comes to a stand, in metres: from the stand to the nearest of the paths that
+    its `reach` names; where it names none, to the nearest entry path of the plan. Unknown without such
+    a path, or where the stand or every such path has no place."""
+    entries = [
+        shape
+        for path in scene.plan.of(Path)
+        if scene.plan.word(path, "use") == "entry" and (shape := scene.shape_of(path)) is not None
+    ]
+    sizes = []
+    for stand, place in _stands(scene, stands):
+        named = [shape for path in _paths(scene, stand, "reach") if (shape := scene.shape_of(path)) is not None]
+        ways = named if stand.reach else entries
+        sizes.append(min((place.distance(way) for way in ways), default=None) if place is not None else None)
+    return column("length", sizes, "no path to it has a place")
+
+
+@measure("breach", ("stands",), "length")
+def breach(scene: Scene, stands: Rows) -> Column:
+    """The widest gap between the paths that a stand's `reach` names, in metres: the longest link of
+    the shortest tree of links that joins them all (Prim). 0 for one path, or for none."""
+    sizes = []
+    for stand, _ in _stands(scene, stands):
+        lines = [shape for path in _paths(scene, stand, "reach") if (shape := scene.shape_of(path)) is not None]
+        joined, left, widest = lines[:1], lines[1:], 0.0
+        while left:
+            gap, nearest = min((min(line.distance(one) for one in joined), index) for index, line in enumerate(left))
+            widest = max(widest, gap)
+            joined.append(left.pop(nearest))
+        sizes.append(widest)
+    return column("length", sizes)
+
+
+def _stands(scene: Scene, stands: Rows) -> list[tuple[Stand, BaseGeometry | None]]:
+    every = scene.blocks_of("stands")
+    chosen = [every[row] for row in stands.rows]
+    return [(stand, scene.shape_of(stand)) for stand in chosen if isinstance(stand, Stand)]
+
+
 # -- the deer's side -----------------------------------------------------------------------------------
 
 
@@ -331,3 +382,50 @@ def _beside_ends(line: LineString, points: Any) -> Any:
         outward = (end - inner) / np.hypot(*(end - inner))
         beside &= ~(here & ((points - end) @ outward > TOLERANCE))
     return beside
+
+
+@measure("top-clear", ("trees", "walks"), "length", parts={"place": "place", "bearing": "bearing"})
+def top_clear(scene: Scene, trees: Rows, walks: Rows) -> Measured:
+    """How far a fallen top is from the edge of a walk, in metres: from what openings leave of the top
+    to the walk's line, less half the walk's width. 0 or more leaves the walk free, negative lies on it.
+    A top that an opening takes away whole, or a tree without a top, is as far as its stump.
+    `place` is the middle of the first stretch of the walk under the top, or the place of the top
+    nearest the walk; `bearing` that of the walk there."""
+    cut, table = scene.trees, scene.table(walks.plural)
+    lines = table.column("shape").values[walks.rows]
+    widths = table.column("width").values[walks.rows]
+    tops = cut.top[trees.rows]
+    # openings are sawn through a top wherever they meet it, however narrow
+    sawn = shapely.union_all(strips(scene, 0.0)) if scene.blocks_of("openings") else None
+    if sawn is not None:
+        met = shapely.intersects(tops, sawn)
+        tops[met] = shapely.difference(tops[met], sawn)
+    gone = shapely.is_empty(tops)
+    tops[gone] = cut.stump[trees.rows[gone]]
+    sizes = shapely.distance(tops, lines) - widths / 2
+
+    def place(rows: Indices) -> Column:
+        under = shapely.intersection(lines[rows], tops[rows])
+        points = shapely.get_point(shapely.shortest_line(tops[rows], lines[rows]), 0)
+        for number, part in enumerate(under):
+            stretches = [one for one in shapely.get_parts(part) if isinstance(one, LineString)]
+            if stretches:
+                points[number] = stretches[0].interpolate(0.5, normalized=True)
+        return Column("place", points)
+
+    def bearing(rows: Indices) -> Column:
+        at = shapely.get_coordinates(place(rows).values)
+        ways = [_one_line(line) for line in lines[rows]]
+        bearings = [float(survey.bearing_at(way, point)[0]) for way, point in zip(ways, at, strict=True)]
+        return Column("bearing", np.array(bearings, float))
+
+    known = np.isfinite(sizes) & cut.lies[trees.rows]
+    value = Column("length", sizes, None if known.all() else known, cut.estimated[trees.rows], "it does not lie")
+    return Measured(value, {"place": place, "bearing": bearing})
+
+
+def _one_line(line: BaseGeometry) -> LineString:
+    """A walk's line, the longest piece where another walk has taken part of it."""
+    if isinstance(line, LineString):
+        return line
+    return max((part for part in shapely.get_parts(line) if isinstance(part, LineString)), key=lambda one: one.length)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, NamedTuple
 
-from habitatlint.reading.grammar import LONGEST_EXCERPT, Grammar, Statement, Trouble, Unreadable, listed, near
+from habitatlint.reading.grammar import Grammar, Statement, Trouble, Unreadable, excerpt, listed, near
 from habitatlint.reading.values import Written
 from habitatlint.source import Source, Span
 
@@ -82,13 +82,15 @@ class _Line(NamedTuple):
 class _Cut:
     """A block while it is cut."""
 
-    __slots__ = ("indent", "joins", "lines", "noun", "start", "stray", "troubles")
+    __slots__ = ("given", "indent", "joins", "lines", "noun", "start", "stray", "troubles")
 
     def __init__(self, start: int, noun: str) -> None:
         self.start = start
         self.noun = noun
         self.lines: list[_Line] = []
         self.indent: str | None = None
+        #: properties that stand at the margin: given, though broken
+        self.given: set[str] = set()
         self.troubles: list[tuple[str, int, int, str, str, str]] = []
         #: stretches of line ends that are read as blanks, for lines that run on
         self.joins: list[tuple[int, int]] = []
@@ -161,7 +163,7 @@ def _cut(text: str, layout: Layout) -> list[_Cut]:
         if not indent:
             block = _at_margin(line, block, cuts, layout)
         elif block is None:
-            block = _before_any_block(line, cuts, layout)
+            block = _indented_noun(line, cuts) if word in layout.nouns else _before_any_block(line, cuts, layout)
         else:
             block = _indented(line, block, cuts, layout, text)
     return cuts
@@ -217,16 +219,24 @@ def _at_margin(line: _Line, block: _Cut | None, cuts: list[_Cut], layout: Layout
     if line.word in layout.nouns:
         return _begin(line, line.word, cuts)
     if block is not None and line.word in layout.any_word:
+        block.given.add(line.word)
         block.troubles.append(
             ("syntax", line.start, line.start + len(line.word), "at the left margin",
              f"`{line.word}` indented below the first line of its block", "")
         )  # fmt: skip
         return block
+    if line.word.isspace():
+        block = _begin(line, "", cuts)
+        block.stray = True
+        block.troubles.append(("syntax", line.start, line.start + 1, "another kind of blank", "plain blanks", ""))
+        return block
     suggestion = near(line.word, layout.nouns)
     block = _begin(line, suggestion, cuts)
     block.stray = True
     expected = f"`{suggestion}`" if suggestion else layout.wanted
-    block.troubles.append(("unknown-word", line.start, line.start + len(line.word), line.word, expected, suggestion))
+    block.troubles.append(
+        ("unknown-word", line.start, line.start + len(line.word), excerpt(line.word), expected, suggestion)
+    )
     return block
 
 
@@ -238,7 +248,7 @@ def _before_any_block(line: _Line, cuts: list[_Cut], layout: Layout) -> _Cut | N
             "syntax",
             line.start,
             line.end,
-            f"`{line.word}`" if len(line.word) <= LONGEST_EXCERPT else "this line",
+            f"`{excerpt(line.word)}`",
             f"{layout.wanted} at the left margin before anything else",
             "",
         )
@@ -246,17 +256,21 @@ def _before_any_block(line: _Line, cuts: list[_Cut], layout: Layout) -> _Cut | N
     return None
 
 
+def _indented_noun(line: _Line, cuts: list[_Cut]) -> _Cut:
+    below = _begin(line, line.word, cuts)
+    below.stray = True
+    below.troubles.append(
+        ("syntax", line.start, line.start + len(line.word), "indented",
+         f"`{line.word}` at the left margin, where a block begins", "")
+    )  # fmt: skip
+    return below
+
+
 def _indented(line: _Line, block: _Cut, cuts: list[_Cut], layout: Layout, text: str) -> _Cut:
     words = layout.words.get(block.noun, frozenset())
     known = line.word in words
     if not known and line.word in layout.nouns and not (block.stray and not block.noun):
-        below = _begin(line, line.word, cuts)
-        below.stray = True
-        below.troubles.append(
-            ("syntax", line.start, line.start + len(line.word), "indented",
-             f"`{line.word}` at the left margin, where a block begins", "")
-        )  # fmt: skip
-        return below
+        return _indented_noun(line, cuts)
     last = block.lines[-1]
     deeper = len(line.indent.expandtabs(8)) > len((block.indent or "").expandtabs(8))
     if (
@@ -279,8 +293,8 @@ def _indented(line: _Line, block: _Cut, cuts: list[_Cut], layout: Layout, text: 
         block.troubles.append(
             (
                 "mixed-indent",
-                line.start - len(line.indent),
                 line.start,
+                line.start + len(line.word),
                 line.word,
                 "the indent of the lines above",
                 "",
@@ -316,7 +330,7 @@ def _line_by_line(cut: _Cut, text: str, troubles: list[Trouble], grammar: Gramma
     base = cut.start
     head: Statement | None = None
     statements: list[Statement] = []
-    broken: set[str] = set()
+    broken = set(cut.given)
     told = {trouble.start for trouble in troubles if trouble.kind != "mixed-indent"}
     for number, line in enumerate(cut.lines):
         start, end = line.start - base, line.end - base
@@ -331,6 +345,8 @@ def _line_by_line(cut: _Cut, text: str, troubles: list[Trouble], grammar: Gramma
             likely = near(line.word, layout.words.get(cut.noun, ())) if number else ""
             if likely and line.word not in layout.words[cut.noun]:
                 trouble = Trouble("unknown-word", 0, len(line.word), line.word, f"`{likely}`", likely)
+            if trouble.start == 0 and trouble.suggestion:
+                broken.add(trouble.suggestion)
             if start + trouble.start not in told:
                 troubles.append(_at(trouble, start, line, layout, cut.noun))
             continue
@@ -344,12 +360,12 @@ def _line_by_line(cut: _Cut, text: str, troubles: list[Trouble], grammar: Gramma
 
 
 def _at(trouble: Trouble, start: int, line: _Line, layout: Layout, noun: str) -> Trouble:
-    expected = trouble.expected
-    if trouble.start == 0 and trouble.kind == "unknown-word" and not trouble.suggestion:
-        words = sorted(layout.words.get(noun, ()))
-        if words:
-            expected = f"a property of a {noun}: {listed([f'`{word}`' for word in words], 'or')}"
-    return trouble._replace(start=trouble.start + start, end=trouble.end + start, expected=expected)
+    words = sorted(layout.words.get(noun, ()))
+    if trouble.start == 0 and words and not trouble.suggestion and line.word not in words:
+        # whatever stands first on the line is no property here: all that may stand there is said
+        expected = f"a property of a {noun}: {listed([f'`{word}`' for word in words], 'or')}"
+        trouble = trouble._replace(kind="unknown-word", found=excerpt(line.word), expected=expected)
+    return trouble._replace(start=trouble.start + start, end=trouble.end + start)
 
 
 def _moved(node: Statement, by: int) -> Statement:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import difflib
 import re
+import unicodedata
 from collections.abc import Iterable
 from typing import Any, NamedTuple
 
@@ -13,7 +14,7 @@ from lark import Lark
 from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedToken
 
 from habitatlint.reading.lexer import WordLexer
-from habitatlint.reading.values import PHRASES, BadValue, Written, written
+from habitatlint.reading.values import PHRASES, WINDS, BadValue, Written, written
 
 #: kept tables are good for one version of the parser
 PARSER_VERSION: str = lark.__version__
@@ -153,34 +154,47 @@ class Grammar:
             if ended:
                 start = end = len(text[:start].rstrip()) if token.type != "$END" else len(text.rstrip())
             kind_found = token.type
+            if token.type == "NUMBER" and text[end : end + 1] == ",":
+                end = start + len(_stretch(text, start))  # a point with a slip in it is shown whole
         else:
             assert isinstance(error, UnexpectedCharacters)
             start = error.pos_in_stream or 0
+            if text[start] == "," and "NUMBER" in error.interactive_parser.accepts():  # type: ignore[no-untyped-call]
+                start -= len(text[:start]) - len(text[:start].rstrip(_POINT_CHARACTERS))
             end = start + len(_stretch(text, start))
             kind_found, ended = "", False
         raw = text[start:end]
-        found = _excerpt(raw)
+        found = excerpt(raw)
         accepted: set[str] = set(error.interactive_parser.accepts())  # type: ignore[no-untyped-call]
         words = sorted(self.words[name] for name in accepted if name in self.words)
         suggestion = near(found, words) if found and not ended else ""
         expected = self._expected(found, accepted, words, suggestion)
         said = f"`{found}`" if found and not ended else "the end of the line"
         if hint := _hint(text, start, raw, accepted):
-            unclosed = raw.startswith('"')
-            return Trouble("syntax", start, end, "the end of the line" if unclosed else said, hint, suggestion)
+            if raw.startswith('"') and raw.count('"') == 1:
+                said = "the end of the line"
+            elif text[start : start + 1] == "\r" and not ended:
+                said = "a carriage return alone"
+            elif not raw.strip() and not ended:
+                said = "another kind of blank"
+            return Trouble("syntax", start, end, said, hint, suggestion)
         if kind_found == "NAME" and "NAME" not in accepted and words:
             return Trouble("unknown-word", start, end, found, expected, suggestion)
         if kind_found in PHRASES and kind_found not in ("NAME", "$END", "_NL", "_MARGIN", "STRING"):
-            return Trouble("bad-value", start, end, said, f"expected {expected} here, not {said}", suggestion)
+            return Trouble("bad-value", start, end, said, f"expected {expected}, not {said}", suggestion)
         return Trouble("syntax", start, end, said, expected, suggestion)
 
     def _expected(self, found: str, accepted: set[str], words: list[str], suggestion: str) -> str:
         if suggestion:
             return f"`{suggestion}`"
+        if {"LENGTH", "AREA", "DENSITY", "DOSE"} <= accepted:
+            return "a value such as `25yd`, `25%` or `110 sqft/ac`"
         phrases: list[str] = []
         for name in PHRASES:
             if name in accepted and PHRASES[name] not in phrases:
                 phrases.append(PHRASES[name])
+        if "POINT" in accepted:
+            phrases = [phrase for phrase in phrases if phrase not in (PHRASES["NAME"], PHRASES["EARTH"])]
         if len(phrases) > 1 and PHRASES["$END"] in phrases:
             phrases.remove(PHRASES["$END"])
         if PHRASES["WIND"] in phrases and PHRASES["QUADRANT"] in phrases:
@@ -217,7 +231,10 @@ def near(word: str, words: Iterable[str]) -> str:
     """The one of `words` that `word` was probably meant to be, or ""."""
     if len(word) > 60:
         return ""
-    matches = difflib.get_close_matches(word.lower().replace("_", "-"), list(words), 1, 0.7)
+    written, words = word.lower().replace("_", "-"), list(words)
+    matches = difflib.get_close_matches(written, words, 1, 0.7)
+    if not matches:  # a short word with its letters in the wrong order
+        matches = [one for one in words if len(one) == len(written) and sorted(one) == sorted(written)]
     return matches[0] if matches and matches[0] != word else ""
 
 
@@ -225,7 +242,7 @@ def near(word: str, words: Iterable[str]) -> str:
 LONGEST_EXCERPT = 40
 
 
-def _excerpt(found: str) -> str:
+def excerpt(found: str) -> str:
     """A stretch of text, no more than a person would want shown."""
     return found if len(found) <= LONGEST_EXCERPT else found[: LONGEST_EXCERPT - 3] + "..."
 
@@ -239,20 +256,97 @@ def _stretch(text: str, start: int) -> str:
     return found[0].rstrip("\r\n") if found else ""
 
 
+#: what points are written with, and the words that stand for no number
+_POINT_CHARACTERS = "-.0123456789abcdefghijklmnopqrstuvwxyz"
+_NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
+_NOT_PLAIN = re.compile(r"-?[0-9.]+[eE][0-9+-]|-?(inf|nan|infinity)\b", re.IGNORECASE)
+_WITH_UNIT = re.compile(r"-?[0-9]+(\.[0-9]+)?['\"\u2018-\u201f\u2032\u2033A-Za-z]+")
+#: units written out, and the language's own
+_WRITTEN_OUT = {
+    **dict.fromkeys(("yard", "yards", "yds"), "yd"),
+    **dict.fromkeys(("foot", "feet"), "ft"),
+    **dict.fromkeys(("inch", "inches"), "in"),
+    **dict.fromkeys(("meter", "meters", "metre", "metres"), "m"),
+    **dict.fromkeys(("degree", "degrees"), "deg"),
+    **dict.fromkeys(("acre", "acres"), "ac"),
+    "percent": "%",
+}
+_WINDS = {"north": "N", "northeast": "NE", "east": "E", "southeast": "SE", "south": "S", "southwest": "SW",
+          "west": "W", "northwest": "NW", **{wind.lower(): wind for wind in WINDS}}  # fmt: skip
+_NAMED = re.compile(r"(?:^|\n)[a-z]+[ \t]+([a-z][a-z0-9-]*)[ \t]+$")
+#: words of the language after which a length stands
+_BEFORE_A_LENGTH = frozenset({"left", "right", "from", "to", "every", "width"})
+
+
 def _hint(text: str, start: int, found: str, accepted: set[str]) -> str:
     """A plainer word for the slips that people make most."""
+    return (
+        _hint_of_signs(text, start, found, accepted)
+        or _hint_of_bearings(found, accepted)
+        or _hint_of_units(found, accepted)
+        or _hint_of_names(text, start, found, accepted)
+    )
+
+
+def _hint_of_signs(text: str, start: int, found: str, accepted: set[str]) -> str:
     if found.startswith('"'):
         return "a closing quotation mark after these words" if "STRING" in accepted and found.count('"') == 1 else ""
-    if found and any(character.isdigit() and not character.isascii() for character in found):
+    if text[start : start + 1] == "\r" and text[start : start + 2] != "\r\n":
+        return "line ends of LF or CRLF (save the file with those)"
+    if text[start : start + 1].isspace() and text[start] not in " \t\r\n":
+        return "a plain blank"
+    if "STRING" in accepted and found[:1] in ("'", "\u2018", "\u2019", "\u201c", "\u201d", "\u201e", "\u00ab"):
+        return 'words in plain double quotes such as `"South lane"`'
+    if any(character.isdigit() and not character.isascii() for character in found):
         return "digits from 0 to 9"
-    if "POINT" in accepted and re.match(r"-?[0-9.]+,\s", text[start:]):
+    if re.match("[\u2010-\u2015\u2212][0-9]", found):
+        return "a plain hyphen `-` for the minus"
+    if "EARTH" in accepted and re.match(r"-?[0-9.]+[NSns]", found):
+        return "an earth point such as `43.7120N,90.6210W`, without a blank"
+    if "POINT" in accepted and re.match(r"-?[0-9.]+,\s", text[start : start + LONGEST_EXCERPT]):
         return "a point without a blank after its comma, such as `120,45`"
-    if "POINT" in accepted and re.match(r"-?[0-9.]+$", found):
-        return "a point such as `120,45` (east, a comma, north)"
-    if re.match(r"-?[0-9.]+[eE][0-9+-]", found) or re.match(r"-?(inf|nan)\b", found, re.IGNORECASE):
+    if _NOT_PLAIN.match(found):
         return "a number in plain digits"
     if re.match(r"-?(\.[0-9]|[0-9]+\.(\D|$))", found):
         return "a digit before and after the decimal point"
-    if "NAME" in accepted and re.match(r"[A-Za-z0-9_.-]+$", found) and (found != found.lower() or "_" in found):
-        return "a name in lower-case words with hyphens, such as `south-lane`"
+    if "POINT" in accepted and re.match(r"-?[0-9.]+(,|$)", found):
+        return "a point such as `120,45` (east, a comma, north)"
+    return ""
+
+
+def _hint_of_bearings(found: str, accepted: set[str]) -> str:
+    if "QUADRANT" not in accepted and "WIND" not in accepted:
+        return ""
+    wind = _WINDS.get(found.lower().replace("-", ""))
+    if wind and wind != found:
+        return f"the bearing as `{wind}`"
+    if "QUADRANT" in accepted and re.match(r"[NSns][0-9.]+[EWew]$", found):
+        return f"the bearing in capitals, `{found.upper()}`"
+    if "QUADRANT" in accepted and re.match(r"[NSns][0-9.]+$", found):
+        return f"a bearing with its `E` or `W`, such as `{found.upper()}E`"
+    return ""
+
+
+def _hint_of_units(found: str, accepted: set[str]) -> str:
+    if found in _WRITTEN_OUT and accepted & {"_NL", "_MARGIN", "$END"}:
+        return f"the unit as `{_WRITTEN_OUT[found]}`"
+    if "LENGTH" in accepted and _WITH_UNIT.fullmatch(found):
+        return "a length in `yd`, `ft`, `in`, `m` or `cm`, such as `20yd`"
+    return ""
+
+
+def _hint_of_names(text: str, start: int, found: str, accepted: set[str]) -> str:
+    before = text[max(0, start - 100) : start]
+    head = _NAMED.search(before) if "STRING" in accepted else None
+    if head and _NAME.fullmatch(found) and len(found) <= LONGEST_EXCERPT:
+        return f"a name in one word, such as `{head[1]}-{found}`, or a title in double quotes"
+    words = before.rpartition("\n")[2].split()
+    after_a_name = len(words) > 1 and words[-2] != "around" and words[-1] not in _BEFORE_A_LENGTH
+    if after_a_name and accepted == {"NUMBER", "LENGTH"} and _NAME.fullmatch(words[-1]):
+        return f"how far along `{words[-1]}` it is, such as `{words[-1]} 40yd`"
+    if "NAME" in accepted and found and not _NAME.fullmatch(found) and len(found) <= LONGEST_EXCERPT:
+        plain = unicodedata.normalize("NFKD", found).encode("ascii", "ignore").decode().lower()
+        name = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")
+        if _NAME.fullmatch(name):
+            return f"a name in lower-case words with hyphens, such as `{name}`"
     return ""

@@ -179,7 +179,7 @@ def _range(token: str) -> Range:
             raise BadValue(f"`{_short(unit)}` is no unit; a range is written `6in..10in`")
     least, largest = Quantity(_number(found[1]), first), Quantity(_number(found[3]), last)
     if least.kind != largest.kind:
-        raise BadValue(f"`{_short(token)}` mixes a {least.kind} and a {largest.kind}")
+        raise BadValue(f"`{_short(token)}` needs one unit for both ends, as in `6in..10in`")
     if least.size > largest.size:
         raise BadValue(f"`{_short(token)}` is upside down: the smaller end comes first")
     return Range(least, largest)

@@ -38,6 +38,10 @@ _COMPARED = frozenset(
 )  # fmt: skip
 
 
+#: the words of every property that a block of a plan may have
+_PROPERTIES = frozenset(word for block in BY_NOUN.values() for word in block.properties)
+
+
 class _Told(Exception):
     """A fault that has been told; nothing more can be said of what holds it."""
 
@@ -79,10 +83,10 @@ class _Checker:
         for node in (
             *rule.needs,
             *rule.per,
-            *([rule.mark] if rule.mark else []),
-            *(also.thing for also in rule.also),
         ):
             self._quietly(self._kind, node)
+        for node in (*([rule.mark] if rule.mark else []), *(also.thing for also in rule.also)):
+            self._quietly(self._written, node)
         self._reports()
         for remedy in rule.remedies:
             for action in remedy.actions:
@@ -181,6 +185,14 @@ class _Checker:
                 self.found.append(Slip("bad-value", report.span, thing=f"rule {rule.slug}", found="report",
                                        why="the `report` above it is always true, so this one never is"))  # fmt: skip
 
+    def _written(self, node: Written) -> None:
+        """What `mark` and `also` point at: a thing, or a property that stands in its block, be it one
+        that has no value to compare (an `outline`)."""
+        first, *fields = node.value.parts
+        if first in self.variables and len(fields) == 1 and fields[0] in _PROPERTIES:
+            return
+        self._kind(node)
+
     def _texts(self, text: str, span: object) -> None:
         for parts in placeholders(text):
             if parts in (("count",), ("all",)):
@@ -207,12 +219,9 @@ class _Checker:
         if not parts or parts[0] not in self.variables:
             hint = near(parts[0], self.variables) if parts else ""
             raise self._tell("unknown-name", target, ".".join(parts), "a variable of the rule", hint)
-        if action.word in ("set", "remove") and len(parts) > 1:
-            known = {word for block in BY_NOUN.values() for word in block.properties}
-            if parts[1] not in known:
-                raise self._tell(
-                    "unknown-word", target, parts[1], "a property of a plan's block", near(parts[1], known)
-                )
+        if action.word in ("set", "remove") and len(parts) > 1 and parts[1] not in _PROPERTIES:
+            hint = near(parts[1], _PROPERTIES)
+            raise self._tell("unknown-word", target, parts[1], "a property of a plan's block", hint)
         for value in action.values[1:]:
             if isinstance(value.value, Aim):
                 self._kind(value.value.thing)

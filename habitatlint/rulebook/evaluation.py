@@ -254,9 +254,10 @@ def _several(context: Context, frame: Frame, node: Both | Either) -> Truth:
 
 
 def compare(left: Column, sign: str, right: Column) -> Truth:
-    """Two quantities compared; within a centimetre two lengths are the same."""
+    """Two quantities compared; within a centimetre two lengths on the ground are the same. Diameters
+    and what else is written in inches are not: a centimetre is 0.4 in."""
     known = left.mask & right.mask
-    slack = TOLERANCE if left.kind == "length" else 1e-9
+    slack = TOLERANCE if left.kind == "length" and "in" not in (left.unit, right.unit) else 1e-9
     with np.errstate(invalid="ignore"):
         difference = np.where(known, left.values, 0).astype(float) - np.where(known, right.values, 0).astype(float)
     found = {

@@ -274,9 +274,16 @@ class _Judging:
         )
 
     def _count(self, frame: Frame, group: Indices) -> int:
-        """How many different things of the first variable a group has."""
+        """How many different things of the first variable a group has; of two of one plural, the pairs."""
         first = next((name for name in self.variables if name in frame.rows), None)
-        return len(distinct(frame.rows[first].rows[group])) if first else len(group)
+        if first is None or self._paired(first):
+            return len(group)
+        return len(distinct(frame.rows[first].rows[group]))
+
+    def _paired(self, first: str) -> bool:
+        """Whether a rule looks at two things of one plural, each pair once."""
+        plurals = [each.plural.value.parts for each in self.rule.each]
+        return first == self.variables[0] and len(plurals) == 2 and plurals[0] == plurals[1]
 
     def _all(self, one: Frame, count: int) -> int:
         """How many things there are like those of a group, found at fault or not: those of the first

@@ -165,7 +165,8 @@ class Rule(NamedTuple):
     def span(self, part: Statement | Written | None = None) -> Span:
         if part is None:
             head = self.placed.parsed.head
-            return self.placed.span(head.start, head.end) if head else self.placed.span(0, 4)
+            start = self.placed.parsed.base
+            return self.placed.span(head.start, head.end) if head else self.placed.span(start, start + 4)
         return self.placed.span(part.start, part.end)
 
     @property
@@ -283,7 +284,7 @@ _CARET = re.compile(r"^(\s*)(\^+)\s*(.*?)\s*$")
 
 
 def _examples(source: Source, bodies: list[_Body], placed: list[Placed], slips: list[Slip]) -> tuple[Example, ...]:
-    heads = {one.span(0, 0).line: one for one in placed if one.parsed.noun in EXAMPLES}
+    heads = {one.span(one.parsed.base, one.parsed.base).line: one for one in placed if one.parsed.noun in EXAMPLES}
     found: list[Example] = []
     for body in bodies:
         head = heads.get(body.head)
@@ -302,6 +303,8 @@ def _examples(source: Source, bodies: list[_Body], placed: list[Placed], slips: 
 
 def _example(source: Source, body: _Body, head: Placed) -> Example:
     lines = [source.line(number) for number in range(body.first_line, body.last_line + 1)]
+    # a comment at the margin speaks of the examples, and is no part of one
+    lines = ["" if line.startswith("#") else line for line in lines]
     indents = [len(line) - len(line.lstrip(" ")) for line in lines if line.strip()]
     indent = min(indents, default=0)
     carets: list[Caret] = []
@@ -320,9 +323,9 @@ def _example(source: Source, body: _Body, head: Placed) -> Example:
     values = head.parsed.head.values
     today = next((value.value for value in values if value.kind == "date"), None)
     settings = tuple((value.value.limit, value.value.value) for value in values if isinstance(value.value, Setting))
+    where = head.span(head.parsed.head.start, head.parsed.head.end)
     return Example(
-        head.parsed.noun, "\n".join(kept) + "\n", tuple(carets), head.span(head.parsed.head.start, head.parsed.head.end),
-        body.first_line, indent, today, settings,
+        head.parsed.noun, "\n".join(kept) + "\n", tuple(carets), where, body.first_line, indent, today, settings,
     )  # fmt: skip
 
 
