@@ -118,7 +118,7 @@ def test_dates_periods_and_windows(grammar: Grammar) -> None:
 
 
 def test_a_line_may_mix_its_four_ways_of_writing(grammar: Grammar) -> None:
-    line = "stumps 1,2 from 3,4 then N85W 140 then S80W 60yd beside lane left 12yd from 20yd to 140yd around bench 30yd lane 40yd"  # noqa: E501
+    line = "stumps 1,2 from 3,4 then N85W 140 then S80W 60yd beside lane left 12yd from 20yd to 140yd around bench 30yd lane 40yd"
     statement = grammar.parse(f"row x\n  {line}\n")[0][1]
     assert [value.kind for value in statement.values] == ["point", "traverse", "beside", "around", "station"]
     last = grammar.parse("row x\n  stumps 1,2 beside lane right 8\n")[0][1].values[-1].value
