@@ -120,7 +120,7 @@ def test_the_same_bytes_come_out_under_every_hash_seed(plans: Path) -> None:
 def test_a_plan_is_read_from_standard_input_under_a_given_name(plans: Path) -> None:
     done = run("check", "-", "--name", "typed.habitat", "--as", "gnu", cwd=plans, stdin=FAULTY)
     assert done.returncode == 1
-    assert done.stdout.startswith("typed.habitat:18:3: error: ")
+    assert "typed.habitat:18:3: error: " in done.stdout
 
 
 def test_every_gnu_line_has_place_level_and_rule(plans: Path) -> None:

@@ -418,7 +418,7 @@ def _found_pockets(plan: PlanText, placer: Placer, points: Array, named: Array) 
     if not placed or not len(points):
         return found
     index = STRtree([shapes[number] for number in placed])
-    stump, pocket = index.query(shapely.points(points), predicate="intersects")
+    stump, pocket = index.query(shapely.points(points), predicate="dwithin", distance=TOLERANCE)
     for tree, number in zip(stump[::-1], pocket[::-1], strict=True):
         if named[tree] < 0:
             found[tree] = placed[number]

@@ -142,7 +142,8 @@ def closed_v(scene: Scene, first: Rows, second: Rows, way: Column) -> Measured:
     stand 2 yd or more apart (the mouth). Depth is from the line between the stumps to where the
     falls' lines meet (the apex), along the line that halves the falls. Stems are walls as tops are,
     for a deer checked for a second is caught; but a stem in the inner half of a side that stands 30
-    in high or more for the width of a way lets a deer out. So rows of parallel falls and head-on
+    in high or more for the width of a way, clear of the other top, lets a deer out. A top that lies on
+    the other's bare stem closes none, though it shuts the corner as well: it is tops that meet. So rows of parallel falls and head-on
     pairs close none. `place` is the apex, `mouth` its width at the stumps, `angle` the turn,
     `ahead` the bearing of the line that halves the falls: the way out that a deer looks for."""
     cut = scene.trees
@@ -164,7 +165,9 @@ def closed_v(scene: Scene, first: Rows, second: Rows, way: Column) -> Measured:
             (turned >= LEAST_ANGLE) & (turned <= LARGEST_ANGLE) & (ahead_a > 0) & (ahead_b > 0)
             & (mouth >= LEAST_MOUTH - TOLERANCE) & (depth > 0) & cut.lies[a] & cut.lies[b]
         )  # fmt: skip
-    shaped &= ~_passes_under(cut, a, ahead_a, way.values) & ~_passes_under(cut, b, ahead_b, way.values)
+    for rows, ahead, others in ((a, ahead_a, b), (b, ahead_b, a)):
+        at = np.flatnonzero(shaped)
+        shaped[at] = ~_passes_under(cut, rows[at], ahead[at], others[at], way.values[at])
     shaped[shaped] = _hold_together(scene, a[shaped], b[shaped], way.values[shaped])
     value = Column("length", np.where(shaped, depth, 0.0), None, cut.estimated[a] | cut.estimated[b])
     return Measured(
@@ -182,15 +185,24 @@ def _cross(first: Array, second: Array) -> Array:
     return np.asarray(first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0])
 
 
-def _passes_under(cut: Any, rows: Indices, side: Array, way: Array) -> Array:
-    """Whether a stem's bare part in the inner half of a side stands high enough, a way wide."""
+def _passes_under(cut: Any, rows: Indices, side: Array, others: Indices, way: Array) -> Array:
+    """Whether a deer passes under each stem: its bare part in the half of a side toward the apex stands
+    high enough, a way wide, and the other tree's top does not stop that way."""
     reach = cut.reach[rows]
     crown = np.minimum(cut.crown_ratio[rows] * cut.height[rows], reach)
     high = np.where(cut.state[rows] == "blown", 0.0, cut.cut_height[rows])
-    with np.errstate(divide="ignore", invalid="ignore"):  # the lines of parallel falls meet nowhere
+    with np.errstate(divide="ignore", invalid="ignore"):
         last_clear = np.where(high > WALK_UNDER, reach * (1 - WALK_UNDER / high), 0.0)
-        last = np.minimum(np.minimum(last_clear, reach - crown), side)
-        return np.asarray(last - side / 2 >= way)
+    last = np.minimum(np.minimum(last_clear, reach - crown), side)
+    under = last - side / 2 >= way
+    # the middle of the way keeps half its width from both ends of that part
+    for index in np.flatnonzero(under):
+        row, turned = rows[index], math.radians(cut.bearing[rows[index]])
+        stump, along = np.array([cut.x[row], cut.y[row]]), np.array([math.sin(turned), math.cos(turned)])
+        half = way[index] / 2
+        middles = LineString([stump + along * (side[index] / 2 + half), stump + along * (last[index] - half)])
+        under[index] = not cut.barrier[others[index]].buffer(half, quad_segs=8).covers(middles)
+    return np.asarray(under)
 
 
 def _hold_together(scene: Scene, a: Indices, b: Indices, way: Array) -> Array:

@@ -59,23 +59,25 @@ def measured_and_wanted(finding: Finding, units: str) -> tuple[str, str]:
 def measured_line(finding: Finding, units: str) -> str:
     """The measured figure, where it was measured, and whether it rests on estimates."""
     measured, _ = measured_and_wanted(finding, units)
-    where = []
-    if finding.place_of:
-        where.append(f"at {finding.place_of}")
+    parts = [measured] if measured else []
     if finding.place is not None:
-        where.append(f"at {at(finding.place, units)}" if not where else at(finding.place, units))
-    parts = [part for part in (measured, ", ".join(where)) if part]
+        at_tree = f" ({finding.place_of})" if finding.place_of else ""
+        parts.append(f"at {at(finding.place, units)}{at_tree}")
     if finding.measured is not None and finding.measured.estimated:
-        parts.append("tree sizes estimated from published curves")
+        parts.append("tree sizes estimated")
     return clean(", ".join(parts))
 
 
+def rule_and_evidence(finding: Finding) -> str:
+    """The rule, and on whose word it stands: `entry/live-hinge-near-entry; common practice`."""
+    parts = (finding.rule, finding.evidence.replace("-", " "), finding.source)
+    return clean("; ".join(part for part in parts if part))
+
+
 def wanted_line(finding: Finding, units: str) -> str:
-    """What is wanted, by which rule and on whose word."""
+    """The figure that is wanted, by which rule and on whose word; "" where there is no figure."""
     _, wanted = measured_and_wanted(finding, units)
-    said = "; ".join(part for part in (finding.evidence.replace("-", " "), finding.source) if part)
-    rule = f"{finding.rule}; {said}" if said else finding.rule
-    return clean(f"{wanted} ({rule})" if wanted else f"({rule})")
+    return f"{clean(wanted)} ({rule_and_evidence(finding)})" if wanted else ""
 
 
 def related_line(related: Related, of: str) -> str:

@@ -9,7 +9,7 @@ from habitatlint.check import Report
 from habitatlint.findings import Finding, Level
 from habitatlint.outputs import Style
 from habitatlint.outputs.gnu import line as first_line
-from habitatlint.outputs.sentences import clean, measured_line, related_line, wanted_line, width
+from habitatlint.outputs.sentences import clean, measured_line, related_line, rule_and_evidence, wanted_line, width
 
 #: longest stretch of a plan's line that is shown
 LONGEST_LINE = 160
@@ -32,14 +32,17 @@ def block(finding: Finding, report: Report, style: Style) -> str:
         level = finding.level.name
         head = head.replace(f" {level}: ", f" \x1b[1;{_COLOURS[finding.level]}m{level}\x1b[0m: ", 1)
     lines = [head, *_excerpt(finding)]
-    measured = measured_line(finding, report.units)
+    others = ", ".join(related_line(related, finding.span.source.name) for related in finding.related)
+    measured, wanted = measured_line(finding, report.units), wanted_line(finding, report.units)
+    because = clean(finding.because)
     if measured:
-        lines += _row("measured", measured)
-    lines += _row("wanted", wanted_line(finding, report.units))
-    if finding.because:
-        lines += _row("because", clean(finding.because))
-    for related in finding.related:
-        lines += _row("see", related_line(related, finding.span.source.name))
+        lines += _row("measured", f"{measured}; {others}" if others else measured)
+    else:
+        because = f"{because}; {others}" if others else because
+    if wanted:
+        lines += _row("wanted", wanted)
+    # the rule that finds fault is always named: with what it wants, or with why
+    lines += _row("because", because if wanted else f"{because} ({rule_and_evidence(finding)})")
     for number, mend in enumerate(finding.mends, 1):
         proof = "" if mend.proof == "advice" else f"     {'clears it' if mend.proof == 'clears' else mend.proof}"
         lines += _row(f"mend {number}", clean(mend.say) + proof)
