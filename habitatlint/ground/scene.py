@@ -12,11 +12,10 @@ from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habitatlint.findings import Slip
-from habitatlint.ground import tables
 from habitatlint.ground.columns import Column, Table
 from habitatlint.ground.cuts import lay_out
 from habitatlint.ground.placing import WIDTHS, Placer
-from habitatlint.language.blocks import Block, Boundary, Food, Path, Pocket
+from habitatlint.language.blocks import BY_NOUN, PLURALS, Block, Boundary, Food, Path, Pocket
 from habitatlint.language.plan import PlanText
 from habitatlint.units import YARD
 
@@ -36,13 +35,7 @@ class Scene:
         self.trees, slips = lay_out(plan, self.placer)
         self.slips: list[Slip] = [*self.placer.slips, *slips]
         self._tables: dict[str, Table] = {}
-        self._makers: dict[str, Callable[[Scene], Table]] = {
-            "trees": tables.trees_table,
-            "steps": tables.steps_table,
-            "beds": tables.beds_table,
-            "cuttings": tables.cuttings_table,
-            "cuts": tables.cuts_table,
-        }
+        self._makers: dict[str, Callable[[Scene], Table]] = {}
         self._fields: dict[str, dict[str, Callable[[Scene], Column]]] = {}
         #: results of measures, by the measure and what it was asked
         self.memo: dict[Any, Any] = {}
@@ -81,17 +74,16 @@ class Scene:
         return {pocket.name: _corridors(self, pocket) for pocket in self.plan.of(Pocket)}
 
     def table(self, plural: str) -> Table:
-        """A plural of the rule language; KeyError for one that neither the plan nor a measure knows."""
+        """A plural of the rule language; KeyError for one that nobody has added."""
         made = self._tables.get(plural)
         if made is None:
-            maker = self._makers.get(plural)
-            made = self._tables[plural] = maker(self) if maker else tables.block_table(self, plural)
+            made = self._tables[plural] = self._makers[plural](self)
             for field, function in self._fields.get(plural, {}).items():
                 made.add(field, lambda function=function: function(self))  # type: ignore[misc]
         return made
 
     def add_table(self, plural: str, maker: Callable[[Scene], Table]) -> None:
-        """A plural that a measure works out."""
+        """Makes a plural known: a function of the scene that gives its table when it is first asked for."""
         self._makers[plural] = maker
 
     def add_field(self, plural: str, field: str, function: Callable[[Scene], Column]) -> None:
@@ -99,10 +91,11 @@ class Scene:
         self._fields.setdefault(plural, {})[field] = function
 
     def blocks_of(self, plural: str) -> list[Block]:
-        noun = next((noun for noun, plural_ in tables.PLURALS.items() if plural_ == plural), None)
+        """Every whole block of a plural of blocks, in order; KeyError for another plural."""
+        noun = next((noun for noun, of_noun in PLURALS.items() if of_noun == plural), None)
         if noun is None:
             raise KeyError(plural)
-        return [block for block in self.plan.blocks if block.noun == noun and not block.broken]
+        return list(self.plan.of(BY_NOUN[noun]))
 
     def row_of(self, plural: str, name: str) -> int | None:
         """The row of a block in its table."""

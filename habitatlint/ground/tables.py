@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from functools import partial
+from typing import Any
 
 import numpy as np
 import shapely
@@ -11,23 +12,13 @@ import shapely
 from habitatlint.findings import Slip
 from habitatlint.ground.columns import Column, Place, Table, column, distinct
 from habitatlint.ground.cuts import LAYING
-from habitatlint.language.blocks import BLOCKS, Block, Cutting, Path, Pocket, Work
+from habitatlint.ground.scene import Scene
+from habitatlint.language.blocks import BLOCKS, PLURALS, Block, Cutting, Path, Pocket, Work
 from habitatlint.language.plan import PlanText
 from habitatlint.language.properties import Property
 from habitatlint.reading.grammar import Statement
 from habitatlint.reading.values import Written
 from habitatlint.source import Span
-
-if TYPE_CHECKING:
-    from habitatlint.ground.scene import Scene
-
-#: noun -> the plural by which rules call such blocks; the shared `trees` is no thing to judge
-PLURALS: dict[str, str] = {
-    block.noun: {"core": "cores", "food": "foods", "boundary": "boundaries", "crew": "crews", "mix": "mixes",
-                 "patch": "patches", "winds": "winds", "work": "works"}.get(block.noun, block.noun + "s")
-    for block in BLOCKS
-    if block.noun not in ("trees", "tree")
-}  # fmt: skip
 
 #: what a property takes -> the kind of its column
 _KINDS = {
@@ -105,6 +96,20 @@ FIELDS["plans"]["stage"] = "word"
 FIELDS["pockets"]["cut"] = "truth"
 FIELDS["pockets"]["cover"] = "word"
 FIELDS["paths"]["width"] = "length"
+
+
+def lay_tables(scene: Scene) -> None:
+    """Opens a scene to rules: every plural of blocks, and those of trees, steps, beds and cuts."""
+    for plural in PLURALS.values():
+        scene.add_table(plural, partial(block_table, plural=plural))
+    for plural, maker in (
+        ("trees", trees_table),
+        ("steps", steps_table),
+        ("beds", beds_table),
+        ("cuttings", cuttings_table),
+        ("cuts", cuts_table),
+    ):
+        scene.add_table(plural, maker)
 
 
 def block_table(scene: Scene, plural: str) -> Table:

@@ -511,5 +511,13 @@ BLOCKS: tuple[type[Block], ...] = (
 SINGLES: tuple[type[Single], ...] = (UsePack, Include, SetLimit, SetLevel, Waive)
 BY_NOUN: dict[str, type[Block]] = {block.noun: block for block in (*BLOCKS, *SINGLES)}
 
+#: noun -> the plural by which rules call such blocks; the shared `trees` is no thing to judge
+PLURALS: dict[str, str] = {
+    block.noun: {"core": "cores", "food": "foods", "boundary": "boundaries", "crew": "crews", "mix": "mixes",
+                 "patch": "patches", "winds": "winds", "work": "works"}.get(block.noun, block.noun + "s")
+    for block in BLOCKS
+    if block.noun not in ("trees", "tree")
+}  # fmt: skip
+
 #: words that no block may be called
 RESERVED = frozenset(["from", "then", "to", "beside", "around", "of", "in", "on"])

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any, Generic, TypeVar, overload
+from typing import Any, Generic, Protocol, TypeVar, overload
 
 from habitatlint.reading.grammar import Statement
 from habitatlint.reading.values import Written
-
-if TYPE_CHECKING:
-    from habitatlint.language.blocks import Block
 
 Given = TypeVar("Given")
 
 #: kinds of property that go on in a deeper-indented line: points, names, bearings
 RUNS_ON = frozenset({"outline", "line", "places", "names", "words", "bearings"})
+
+
+class Says(Protocol):
+    """What has properties: a block, by the statements of a word."""
+
+    def all(self, word: str) -> tuple[Statement, ...]: ...
 
 
 class Property(Generic[Given]):
@@ -57,8 +60,8 @@ class Property(Generic[Given]):
     @overload
     def __get__(self, block: None, owner: type) -> Property[Given]: ...
     @overload
-    def __get__(self, block: Block, owner: type) -> Given: ...
-    def __get__(self, block: Block | None, owner: type) -> Any:
+    def __get__(self, block: Says, owner: type) -> Given: ...
+    def __get__(self, block: Says | None, owner: type) -> Any:
         return self if block is None else self.given(block.all(self.word))
 
     def given(self, statements: tuple[Statement, ...]) -> Given:

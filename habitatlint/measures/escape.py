@@ -87,8 +87,7 @@ def _opening(scene: Scene, opening: Opening, place: Point, wide: float) -> LineS
             return None
         along = run / np.hypot(*run)
     else:
-        bearing = math.radians(scene.placer.bearing(opening, toward))
-        along = np.array([math.sin(bearing), math.cos(bearing)])
+        along = _ahead(scene.placer.bearing(opening, toward))
     line = LineString([here - along * OPENING_REACH, here + along * 2 * OPENING_REACH])
     near = scene.trees.barrier_index.query(line, predicate="dwithin", distance=wide)
     if not len(near):
@@ -187,7 +186,7 @@ def _cross(first: Array, second: Array) -> Array:
 
 def _passes_under(cut: Any, rows: Indices, side: Array, others: Indices, way: Array) -> Array:
     """Whether a deer passes under each stem: its bare part in the half of a side toward the apex stands
-    high enough, a way wide, and the other tree's top does not stop that way."""
+    high enough, a way wide, and no top stops the way there from the mouth."""
     reach = cut.reach[rows]
     crown = np.minimum(cut.crown_ratio[rows] * cut.height[rows], reach)
     high = np.where(cut.state[rows] == "blown", 0.0, cut.cut_height[rows])
@@ -197,12 +196,22 @@ def _passes_under(cut: Any, rows: Indices, side: Array, others: Indices, way: Ar
     under = last - side / 2 >= way
     # the middle of the way keeps half its width from both ends of that part
     for index in np.flatnonzero(under):
-        row, turned = rows[index], math.radians(cut.bearing[rows[index]])
-        stump, along = np.array([cut.x[row], cut.y[row]]), np.array([math.sin(turned), math.cos(turned)])
-        half = way[index] / 2
+        half, row, other = way[index] / 2, rows[index], others[index]
+        stump, along = np.array([cut.x[row], cut.y[row]]), _ahead(cut.bearing[row])
         middles = LineString([stump + along * (side[index] / 2 + half), stump + along * (last[index] - half)])
-        under[index] = not cut.barrier[others[index]].buffer(half, quad_segs=8).covers(middles)
+        mouth = LineString([stump, (cut.x[other], cut.y[other])])
+        inner = Polygon([*mouth.coords, stump + along * side[index]])
+        # what a deer that has come in by the mouth can walk, tops grown by half a way
+        barred = shapely.union_all(shapely.buffer(cut.barrier[[row, other]], half - TOLERANCE / 2, quad_segs=8))
+        walked = [part for part in shapely.get_parts(inner.difference(barred)) if part.distance(mouth) <= TOLERANCE]
+        free = middles.difference(barred)
+        under[index] = not free.is_empty and any(part.distance(free) <= TOLERANCE for part in walked)
     return np.asarray(under)
+
+
+def _ahead(bearing: float) -> Array:
+    turned = math.radians(bearing)
+    return np.array([math.sin(turned), math.cos(turned)])
 
 
 def _hold_together(scene: Scene, a: Indices, b: Indices, way: Array) -> Array:

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 from habitatlint.ground.columns import Column, Indices, Table
 from habitatlint.ground.scene import Scene
-from habitatlint.ground.tables import FIELDS
+from habitatlint.ground.tables import FIELDS, lay_tables
 
 
 class Rows(NamedTuple):
@@ -105,6 +105,7 @@ class Vocabulary:
 
     def attach(self, scene: Scene) -> None:
         """Makes the worked-out plurals and fields known to a scene."""
+        lay_tables(scene)
         for plural, maker in self.tables.items():
             scene.add_table(plural, maker)
         for (plural, name), function in self.makers.items():

@@ -9,25 +9,29 @@ stumps, by which it came in, is shut, for it is checked, not penned.
 from __future__ import annotations
 
 from collections import Counter
+from datetime import date
 from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 import pytest
-from scenes import scene_of
 
+from habitatlint.findings import Policy
 from habitatlint.ground.columns import Column
 from habitatlint.measures.escape import closed_v
 from habitatlint.measures.vocabulary import Measured, Rows
+from habitatlint.review import Review
+from habitatlint.source import Source
 from habitatlint.units import FOOT, INCH, YARD
 
 Points = npt.NDArray[np.float64]
 Cells = npt.NDArray[np.bool_]
 
 WAY = 3 * FOOT
-CELL = 0.18
-#: pairs nearer than this to a limit of the definition are left out: a grid cannot tell them
-NEAR_LIMIT = 0.45
+CELL = 0.2
+#: a pair counts where a way narrower and wider by this gives the same answer: a grid cannot tell the rest
+EITHER_WAY = 0.15
+PAIRS = 320
 
 
 class Tree(NamedTuple):
@@ -118,6 +122,12 @@ def flooded(free: Cells, seed: tuple[int, int]) -> Cells:
     return np.asarray((found == found[seed]) & free)
 
 
+def near_stumps(points: Points, pair: Pair) -> Cells:
+    return np.asarray(
+        np.minimum(*(np.hypot(*np.moveaxis(points - tree.stump, -1, 0)) for tree in (pair.first, pair.second))) < 1.0
+    )
+
+
 class Pair(NamedTuple):
     first: Tree
     second: Tree
@@ -150,26 +160,29 @@ def ways_under(tree: Tree, side: float) -> tuple[float, float]:
     return side / 2, min(high, tree.bare, side)
 
 
-def shut_in(pair: Pair) -> bool | None:
-    """Whether a deer between the stumps is shut in by the two trees; None where no cell is free there."""
+def shut_in(pair: Pair, way: float) -> bool | None:
+    """Whether a deer between the stumps is shut in by the two trees; None where a top lies across the
+    mouth, so that nothing can come in, or no cell is free inside."""
     first, second = pair.first, pair.second
     corners = np.vstack([first.top(), second.top(), first.stump, second.stump])
     low, top = corners.min(axis=0) - 2, corners.max(axis=0) + 2
     east, north = (np.arange(low[axis], top[axis], CELL) for axis in (0, 1))
     points = np.stack(np.meshgrid(east, north), axis=-1)
-    wall = near_top(points, first.top(), WAY / 2) | near_top(points, second.top(), WAY / 2)
+    wall = near_top(points, first.top(), way / 2) | near_top(points, second.top(), way / 2)
     thin = 0.75 * CELL
     for tree, side in zip((first, second), pair.sides, strict=True):
         stretches = [(0.0, tree.bare)]
         under = ways_under(tree, side)
-        if under[1] - under[0] >= WAY:
+        if under[1] - under[0] >= way:
             # where the middle of a way may pass
-            stretches = [(0.0, under[0] + WAY / 2), (under[1] - WAY / 2, tree.bare)]
+            stretches = [(0.0, under[0] + way / 2), (under[1] - way / 2, tree.bare)]
         for start, end in stretches:
             if end > start:
                 wall |= to_segment(points, tree.stump + start * tree.ahead, tree.stump + end * tree.ahead) <= thin
-    mouth = to_segment(points, first.stump, second.stump)
-    wall |= mouth <= thin
+    mouth = to_segment(points, first.stump, second.stump) <= thin
+    if (mouth & wall & ~near_stumps(points, pair)).any():
+        return None
+    wall |= mouth
     # the deer stands at the free place inside nearest the middle of the mouth
     triangle = np.array([first.stump, second.stump, pair.apex])
     run, across = triangle[1] - triangle[0], triangle[2] - triangle[0]
@@ -184,56 +197,71 @@ def shut_in(pair: Pair) -> bool | None:
     return not bool(ground[0].any() or ground[-1].any() or ground[:, 0].any() or ground[:, -1].any())
 
 
-def told(pairs: list[Pair]) -> Measured:
+def told(review: Review, pairs: list[Pair]) -> Measured:
     """What the measure says of every pair, all in one plan."""
-    lines = ["plan \"Pairs\"\n  units m\n"]
+    lines = ['plan "Pairs"\n  units m\n']
     for number, pair in enumerate(pairs):
         # each pair on ground of its own, so that none meddles with another
         by = 200.0 * number
         for name, tree in zip("ab", (pair.first, pair.second), strict=True):
             lines.append(tree._replace(x=tree.x + by).text(f"{name}-{number}"))
-    scene = scene_of("".join(lines))
+    scene = review.check(Source("pairs.habitat", "".join(lines)), Policy(date(2026, 2, 10))).scene
     rows = np.arange(len(pairs)) * 2
     found = closed_v(scene, Rows("trees", rows), Rows("trees", rows + 1), Column("length", np.full(len(pairs), WAY)))
     assert isinstance(found, Measured)
     return found
 
 
-def gap(first: Points, second: Points) -> float:
-    """How far two tops lie apart, 0 where they overlap."""
-    if near_top(first, second, 0).any() or near_top(second, first, 0).any():
-        return 0.0
-    edges = list(zip(first, np.roll(first, -1, axis=0), strict=True))
-    others = list(zip(second, np.roll(second, -1, axis=0), strict=True))
-    if any(crosses(*one, *other) for one in edges for other in others):
-        return 0.0
-    return min(
-        min(float(to_segment(second, *one).min()) for one in edges),
-        min(float(to_segment(first, *other).min()) for other in others),
-    )
-
-
-def crosses(a: Points, b: Points, c: Points, d: Points) -> bool:
-    def side(start: Points, end: Points, point: Points) -> bool:
-        run, there = end - start, point - start
-        return bool(run[0] * there[1] - run[1] * there[0] > 0)
-
-    return side(a, b, c) != side(a, b, d) and side(c, d, a) != side(c, d, b)
-
-
-def near_a_limit(pair: Pair) -> bool:
-    if abs(gap(pair.first.top(), pair.second.top()) - WAY) < NEAR_LIMIT:
-        return True
-    if np.hypot(*(pair.first.stump - pair.second.stump)) < 2 * YARD + NEAR_LIMIT:
-        return True
-    for tree, side in zip((pair.first, pair.second), pair.sides, strict=True):
-        start, end = ways_under(tree, side)
-        if abs(end - start - WAY) < NEAR_LIMIT:
-            return True
-    return False
+def grid_says(pair: Pair) -> bool | None:
+    """Whether the grid shuts a pair; None where it cannot tell."""
+    narrow = shut_in(pair, WAY * (1 - EITHER_WAY))
+    return narrow if narrow is not None and narrow == shut_in(pair, WAY * (1 + EITHER_WAY)) else None
 
 
 def kind_of(pair: Pair) -> str:
     """Where the falls' lines meet: in both tops or beyond them, or on a bare stem."""
     bare = [side < tree.bare for tree, side in zip((pair.first, pair.second), pair.sides, strict=True)]
     return {0: "tops", 1: "top on a bare stem", 2: "bare stems"}[sum(bare)]
+
+
+@pytest.fixture(scope="module")
+def judged(review: Review) -> tuple[list[Pair], list[bool], Measured]:
+    """Random pairs that the grid can tell, what it says of each, and what the measure says."""
+    random = np.random.default_rng(20260210)
+    pairs, shut = [], []
+    while len(pairs) < PAIRS:
+        pair = random_pair(random)
+        wide = np.hypot(*(pair.first.stump - pair.second.stump)) > 2.5 * YARD
+        if wide and (answer := grid_says(pair)) is not None:
+            pairs.append(pair)
+            shut.append(answer)
+    return pairs, shut, told(review, pairs)
+
+
+def test_tops_that_meet_shut_a_deer_in_where_the_grid_says_so(judged: tuple[list[Pair], list[bool], Measured]) -> None:
+    pairs, shut, found = judged
+    closed = found.value.values > 0
+    table = Counter(
+        (kind_of(pair), grid, bool(measure)) for pair, grid, measure in zip(pairs, shut, closed, strict=True)
+    )
+    assert table["tops", True, True] > 80 and table["tops", False, False] > 30, table
+    assert table["tops", True, False] == table["tops", False, True] == 0, table
+    # a top across the other's bare stem shuts the corner too, and is no closed V: it is tops that meet
+    assert all(grid or not measure for (_, grid, measure), _ in table.items()), table
+
+
+def test_the_depth_of_a_v_is_measured_along_its_middle(judged: tuple[list[Pair], list[bool], Measured]) -> None:
+    pairs, _, found = judged
+    seen = 0
+    for index in np.flatnonzero(found.value.values > 0):
+        pair = pairs[index]
+        middle = pair.first.ahead + pair.second.ahead
+        middle /= np.hypot(*middle)
+        # walk back from the apex until the line between the stumps is crossed
+        back = pair.apex - np.linspace(0, 40, 40_001)[:, None] * middle
+        run = pair.second.stump - pair.first.stump
+        beyond = run[0] * (back[:, 1] - pair.first.stump[1]) - run[1] * (back[:, 0] - pair.first.stump[0])
+        crossed = int(np.flatnonzero(np.sign(beyond) != np.sign(beyond[0]))[0])
+        assert found.value.values[index] == pytest.approx(crossed / 1000, abs=0.002)
+        seen += 1
+    assert seen > 80
