@@ -146,19 +146,15 @@ def _with_used_packs(plan: PlanText, library: Library, rulebook: Rulebook, slips
         try:
             pack = library.find_pack(str(value.value), use.placed.source)
         except IncludeTrouble as error:
-            slips.append(
-                Slip(
-                    "include-trouble",
-                    use.span(value),
-                    thing="use pack",
-                    found=str(value.value),
-                    why=str(error),
-                )
-            )
+            path, why = str(value.value), str(error)
+            slips.append(Slip("include-trouble", use.span(value), thing="use pack", found=path, why=why))
             continue
         packs.append(pack)
         slips += pack.slips
-    return rulebook.with_packs(packs)
+    whole = rulebook.with_packs(packs)
+    for pack in packs:
+        slips += whole.faults(pack)
+    return whole
 
 
 def _said(plan: PlanText, rulebook: Rulebook) -> _Set:

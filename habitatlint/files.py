@@ -99,6 +99,8 @@ def find_beside(path: str, source: Source) -> Source:
     root, real = os.path.realpath(folder), os.path.realpath(wanted)
     if os.path.commonpath([root, real]) != root:
         raise IncludeTrouble("it leads out of the plan's folder")
+    if not os.path.exists(wanted):
+        raise IncludeTrouble("there is no such file")
     try:
         return read_source(wanted)
     except FileTrouble as error:

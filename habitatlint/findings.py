@@ -117,7 +117,6 @@ class Finding(NamedTuple):
     say: str
     facts: Mapping[str, Fact] = {}
     measured: Fact | None = None
-    measured_of: str = ""
     place: tuple[float, float] | None = None
     place_of: str = ""
     sense: str = ""

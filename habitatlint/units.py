@@ -147,7 +147,7 @@ def show(size: float, kind: str, plan_unit: str = "yd", places: int = 1, unit: s
     """
     if kind == "share":
         return f"{plain(round(size * 100, places), places)}%"
-    if kind == "angle":
+    if kind in ("angle", "bearing"):
         return f"{plain(size, places)} deg"
     if kind in ("count", "number"):
         return plain(size, 0 if kind == "count" else 2)

@@ -14,6 +14,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from habitatlint.findings import Related
 from habitatlint.source import Span
 
 Array = npt.NDArray[Any]
@@ -119,6 +120,10 @@ class Table:
         self._made: dict[str, Column] = {}
         #: row, field -> where the field's value is written; None where it is not
         self.written: Callable[[int, str], Place | None] = lambda row, field: None
+        #: other places in the text that a row speaks of
+        self.related: Callable[[int], tuple[Related, ...]] = lambda row: ()
+        #: rows that should have a place on the ground and have none: their own slip has told it
+        self.unplaced: Mask | None = None
         #: the names of the blocks that a row stands for, for waivers
         self.names: Callable[[int], frozenset[str]] = lambda row: frozenset({name(row)} - {""})
 

@@ -419,7 +419,9 @@ def _found_pockets(plan: PlanText, placer: Placer, points: Array, named: Array) 
         return found
     index = STRtree([shapes[number] for number in placed])
     stump, pocket = index.query(shapely.points(points), predicate="dwithin", distance=TOLERANCE)
-    for tree, number in zip(stump[::-1], pocket[::-1], strict=True):
+    # an index answers in an order of its own: the last one written is the first of the plan
+    last_first = np.argsort(-pocket, kind="stable")
+    for tree, number in zip(stump[last_first], pocket[last_first], strict=True):
         if named[tree] < 0:
             found[tree] = placed[number]
     return found

@@ -172,8 +172,8 @@ class Placer:
         station: Station = place.value
         try:
             return survey.along(self._way(block, station.way), self.metres(station.distance))
-        except ValueError as error:
-            self._slip("bad-value", block, place, why=str(error))
+        except survey.Unplaceable as error:
+            self._slip("bad-value", block, place, why=error.said(self.plan.units))
             raise _Nowhere from None
 
     def _earth(self, block: Block, place: Written, point: EarthPoint) -> tuple[float, float]:
@@ -232,16 +232,16 @@ class Placer:
         end = None if beside.end is None else self.metres(beside.end)
         try:
             parallel = survey.beside(way, beside.side, self.metres(beside.offset), start, end)  # type: ignore[arg-type]
-        except ValueError as error:
-            self._slip("bad-value", block, piece, why=str(error))
+        except survey.Unplaceable as error:
+            self._slip("bad-value", block, piece, why=error.said(self.plan.units))
             raise _Nowhere from None
         return [(float(east), float(north)) for east, north in shapely.get_coordinates(parallel)]
 
     def _around(self, block: Block, piece: Written, around: Around) -> list[tuple[float, float]]:
         try:
             grown = survey.around(self.named(block, around.thing), self.metres(around.distance))
-        except ValueError as error:
-            self._slip("bad-value", block, piece, why=str(error))
+        except survey.Unplaceable as error:
+            self._slip("bad-value", block, piece, why=error.said(self.plan.units))
             raise _Nowhere from None
         ring = shapely.get_coordinates(grown.exterior)
         return [(float(east), float(north)) for east, north in ring]

@@ -17,13 +17,28 @@ import shapely
 from shapely import LineString, MultiPolygon, Polygon
 from shapely.ops import substring
 
-from habitatlint.units import TOLERANCE, YARD
+from habitatlint.units import TOLERANCE, YARD, show
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
 #: How far before and after a place the chord runs that gives a way's bearing there.
 CHORD = 5 * YARD
+
+
+class Unplaceable(ValueError):
+    """A place that cannot be: words, with braces for lengths in metres."""
+
+    def __init__(self, words: str, *lengths: float) -> None:
+        super().__init__(words)
+        self.words, self.lengths = words, lengths
+
+    def said(self, unit: str) -> str:
+        """The words with the lengths in a plan's unit."""
+        return self.words.format(*(show(length, "length", unit) for length in self.lengths))
+
+    def __str__(self) -> str:
+        return self.said("yd")
 
 
 class Closure(NamedTuple):
@@ -84,7 +99,7 @@ def along(line: LineString, distance: float) -> tuple[float, float]:
     """
     length = float(line.length)
     if not -TOLERANCE <= distance <= length + TOLERANCE:
-        raise ValueError(f"{distance / YARD:.1f} yd along is not on a way that is {length / YARD:.1f} yd long")
+        raise Unplaceable("{} along is not on a way that is {} long", distance, length)
     # a negative distance would be taken from the far end
     place = line.interpolate(min(max(distance, 0.0), length))
     return float(place.x), float(place.y)
@@ -133,23 +148,19 @@ def beside(
     if side not in ("left", "right"):
         raise ValueError(f"a side is left or right, not {side}")
     if offset < 0:
-        raise ValueError("an offset is not negative: take the other side")
+        raise Unplaceable("an offset is not negative: take the other side")
     length = float(line.length)
     first, last = max(start, 0.0), length if end is None else min(end, length)
     if last - first < TOLERANCE:
-        raise ValueError(
-            f"nothing of a way {length / YARD:.1f} yd long lies between {start / YARD:.1f} yd "
-            f"and {(length if end is None else end) / YARD:.1f} yd"
-        )
+        far = length if end is None else end
+        raise Unplaceable("nothing of a way {} long lies between {} and {}", length, start, far)
     part = substring(line, first, last)
     if offset == 0:
         return part
     parallel = shapely.offset_curve(part, offset if side == "left" else -offset, join_style="mitre")
     pieces = [piece for piece in shapely.get_parts(parallel) if piece.length >= TOLERANCE]
     if not pieces:
-        raise ValueError(
-            f"no parallel remains {offset / YARD:.1f} yd to the {side}: the way bends more tightly than that"
-        )
+        raise Unplaceable(f"no parallel remains {{}} to the {side}: the way bends more tightly than that", offset)
     # GEOS 3.11 and later keep the way's direction on both sides
     return max(pieces, key=lambda piece: float(piece.length))
 
@@ -165,7 +176,7 @@ def around(polygon: Polygon, distance: float) -> Polygon:
     if isinstance(grown, MultiPolygon):
         grown = max(grown.geoms, key=lambda piece: float(piece.area))
     if grown.is_empty:
-        raise ValueError(f"nothing of the outline remains when it is moved in by {-distance / YARD:.1f} yd")
+        raise Unplaceable("nothing of the outline remains when it is moved in by {}", -distance)
     return grown
 
 

@@ -13,7 +13,7 @@ from habitatlint.findings import Slip
 from habitatlint.ground.columns import Column, Place, Table, column, distinct
 from habitatlint.ground.cuts import LAYING
 from habitatlint.ground.scene import Scene
-from habitatlint.language.blocks import BLOCKS, PLURALS, Block, Cutting, Path, Pocket, Work
+from habitatlint.language.blocks import BLOCKS, PLACED, PLURALS, Block, Cutting, Path, Pocket, Work
 from habitatlint.language.plan import PlanText
 from habitatlint.language.properties import Property
 from habitatlint.reading.grammar import Statement
@@ -145,6 +145,7 @@ def _blocks_as_table(scene: Scene, plural: str, blocks: list[Block], kind: type[
     table.add("name", lambda: column("name", [block.name for block in blocks]))
     table.add("title", lambda: column("text", [block.title for block in blocks]))
     table.add("shape", lambda: _shapes(scene, blocks))
+    table.unplaced = np.array([block.noun in PLACED and scene.shape_of(block) is None for block in blocks], bool)
     for word, prop in kind.properties.items():
         if prop.takes == "sizes":
             for part, prefix in enumerate(("least-", "", "largest-")):
@@ -387,6 +388,7 @@ def cuts_table(scene: Scene) -> Table:
     blocks = cut_blocks(scene)
     table = _blocks_as_table(scene, "cuts", blocks, Cutting)
     table.add("shape", lambda: _cut_shapes(scene, blocks))
+    table.unplaced = ~table.column("shape").mask
     pockets = [scene.row_of("pockets", name) if (name := _pocket_of(scene, block)) else None for block in blocks]
     table.add("pocket", lambda: column("thing:pockets", pockets, "it belongs to no pocket"))
     # `done yes` has no date, and is finished all the same
@@ -475,5 +477,6 @@ def slips_table(scene: Scene, slips: list[Slip]) -> Table:
     table.add("limit", lambda: column("length", limits))
     places = [None if slip.place is None else shapely.points(slip.place) for slip in slips]
     table.add("place", lambda: column("place", places))
+    table.related = lambda row: slips[row].related
     table.add("other", lambda: column("text", [slip.related[0].what if slip.related else "" for slip in slips]))
     return table

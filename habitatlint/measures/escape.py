@@ -142,9 +142,10 @@ def closed_v(scene: Scene, first: Rows, second: Rows, way: Column) -> Measured:
     falls' lines meet (the apex), along the line that halves the falls. Stems are walls as tops are,
     for a deer checked for a second is caught; but a stem in the inner half of a side that stands 30
     in high or more for the width of a way, clear of the other top, lets a deer out. A top that lies on
-    the other's bare stem closes none, though it shuts the corner as well: it is tops that meet. So rows of parallel falls and head-on
-    pairs close none. `place` is the apex, `mouth` its width at the stumps, `angle` the turn,
-    `ahead` the bearing of the line that halves the falls: the way out that a deer looks for."""
+    the other's bare stem closes none, though it shuts the corner as well: it is tops that meet. So
+    rows of parallel falls and head-on pairs close none. `place` is the apex, `mouth` its width at the
+    stumps, `angle` the turn, `ahead` the bearing of the line that halves the falls: the way out that a
+    deer looks for."""
     cut = scene.trees
     a, b = first.rows, second.rows
     stump_a, stump_b = (np.column_stack([cut.x[rows], cut.y[rows]]) for rows in (a, b))

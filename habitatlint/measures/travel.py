@@ -105,7 +105,7 @@ def onward(scene: Scene, paths: Rows, foods: Rows, near: Column) -> Column:
         if line is None or field is None:
             values.append(None)
             continue
-        touching = line.intersection(field.buffer(reach + TOLERANCE, quad_segs=32))
+        touching = line.intersection(field.buffer(reach, quad_segs=32))
         if touching.is_empty:
             values.append(float(line.length))
             continue

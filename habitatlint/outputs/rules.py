@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 
-from habitatlint.findings import Fact, Level
+from habitatlint.findings import FIRM, Fact, Level
 from habitatlint.outputs.sentences import clean, shown
 from habitatlint.rulebook.book import Rulebook
 from habitatlint.rulebook.rules import Limit, Rule
@@ -40,14 +40,15 @@ def page(rule: Rule, book: Rulebook) -> str:
         lines += _row(f"mend {number}", _bare(remedy.say))
     if rule.safety:
         lines += _row("safety", "about people's safety: printed on the work sheet even where it is waived or off")
-    if any(each.plural.value.parts == ("slips",) for each in rule.each):
-        lines += _row("told", "by the reader; slips of reading and naming are neither waived nor lowered")
+    if rule.slug in FIRM:
+        lines += _row("always", "a slip of reading or naming: told at its own level, and never waived")
     if rule.formerly:
         lines += _row("formerly", ", ".join(rule.formerly))
     level = book.changed_levels.get(rule.name)
     if level is not None:
         lines += _row("set", f"level {level.name} by a pack")
-    lines += _row("change", _how_to_change(rule))
+    if rule.slug not in FIRM:
+        lines += _row("change", _how_to_change(rule))
     lines += _examples(rule)
     return clean_lines(lines)
 

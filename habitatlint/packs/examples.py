@@ -78,6 +78,8 @@ def _prove(rule: Rule, example: Example, review: Review) -> Iterator[Fault]:
 
 def _carets(example: Example, found: list[Finding], units: str, head: int) -> Iterator[Fault]:
     left = list(found)
+    if not example.carets and not found:
+        yield Fault(head, "the broken plan keeps the rule, and no caret says what should be found")
     for caret in example.carets:
         here = [finding for finding in left if _under(finding, caret)]
         if not here:

@@ -116,6 +116,10 @@ class _Judging:
         if variable not in frame.rows:
             return frame
         mine = frame.rows[variable]
+        unplaced = self.context.table(mine.plural).unplaced
+        if unplaced is not None and unplaced.any():  # a slip has told of it: nothing more is said
+            frame = frame.take(np.flatnonzero(~unplaced[mine.rows]))
+            mine = frame.rows[variable]
         for other in self.variables[:number]:
             if other in frame.rows and frame.rows[other].plural == mine.plural:
                 frame = frame.take(np.flatnonzero(frame.rows[other].rows < mine.rows))
@@ -346,7 +350,9 @@ class _Judging:
         return table.span(row), []
 
     def _also(self, one: Frame) -> list[Related]:
-        related = []
+        related = [
+            one for rows in one.rows.values() for one in self.context.table(rows.plural).related(int(rows.rows[0]))
+        ]
         for also in self.rule.also:
             first, *fields = also.thing.value.parts
             if first not in one.rows:

@@ -11,7 +11,7 @@ from habitatlint.findings import Level, Related, Slip
 from habitatlint.reading.blocks import Layout, Placed, read
 from habitatlint.reading.grammar import Grammar, Statement, near
 from habitatlint.reading.values import Written
-from habitatlint.rulebook.expressions import Each, RuleShape, Setting, conjuncts
+from habitatlint.rulebook.expressions import Constant, Each, RuleShape, Setting, conjuncts
 from habitatlint.source import Source, Span
 from habitatlint.units import Range
 
@@ -46,7 +46,6 @@ RULE_WORDS = frozenset(
 PACK_WORDS = frozenset(
     ["version", "author", "licence", "requires", "builds-on", "takes", "leaves", "set", "level", "about"]
 )
-ACTIONS = frozenset(["set", "remove", "turn", "move", "split", "add"])
 EVIDENCE = ("regulation", "extension", "journal", "analogue", "common-practice")
 
 
@@ -180,6 +179,17 @@ class Rule(NamedTuple):
         return (said[0].evidence, said[0].source) if said else ("", "")
 
 
+class Saying(NamedTuple):
+    """What a pack says of other packs: `builds-on`, `takes`, `leaves`, `set` or `level`, of what, and
+    the limit's value or the level."""
+
+    word: str
+    name: str
+    value: Constant | None
+    level: Level | None
+    span: Span
+
+
 class Pack(NamedTuple):
     """A folder of rules. Slips are those of reading and of the checker."""
 
@@ -190,13 +200,14 @@ class Pack(NamedTuple):
     licence: str = ""
     requires: str = ""
     about: str = ""
-    builds_on: tuple[str, ...] = ()
-    takes: tuple[str, ...] = ()
-    leaves: tuple[str, ...] = ()
-    changes: tuple[tuple[str, Written], ...] = ()
-    grades: tuple[tuple[str, Level], ...] = ()
+    says: tuple[Saying, ...] = ()
     rules: tuple[Rule, ...] = ()
     slips: tuple[Slip, ...] = ()
+    span: Span | None = None
+
+    def said(self, *words: str) -> list[Saying]:
+        """What the pack says in lines of these words, in order."""
+        return [saying for saying in self.says if saying.word in words]
 
 
 LAYOUT = Layout(
@@ -245,9 +256,9 @@ def read_pack(name: str, sources: Iterable[Source], grammar: Grammar) -> Pack:
 
 def _slips(placed: Placed) -> Iterator[Slip]:
     for trouble in placed.parsed.troubles:
-        hint = f"; did you mean `{trouble.suggestion}`?" if trouble.suggestion else ""
         yield Slip(trouble.kind, placed.span(trouble.start, trouble.end), thing=placed.parsed.noun, found=trouble.found,
-                   expected="" if hint else trouble.expected, why=trouble.expected, hint=hint)  # fmt: skip
+                   expected="" if trouble.suggestion else trouble.expected, why=trouble.expected,
+                   hint=trouble.way_out)  # fmt: skip
 
 
 class _Body(NamedTuple):
@@ -493,25 +504,28 @@ def _rule(pack: str, placed: Placed, examples: tuple[Example, ...], slips: list[
 
 
 def _head(pack: Pack, placed: Placed) -> Pack:
-    """What a pack says of itself."""
-    said: dict[str, list[Statement]] = {}
-    for statement in placed.parsed.statements:
-        said.setdefault(statement.word, []).append(statement)
-
-    def text(word: str) -> str:
-        return str(said[word][0].values[0].value) if word in said else ""
-
-    def names(word: str) -> tuple[str, ...]:
-        return tuple(str(value.value) for line in said.get(word, []) for value in line.values if value.kind == "name")
-
+    """What a pack says of itself and of the packs it builds on."""
     head = placed.parsed.head
     assert head is not None
+    texts = {line.word: str(line.values[0].value) for line in placed.parsed.statements if line.values[0].kind == "text"}
+    says: list[Saying] = []
+    for line in placed.parsed.statements:
+        span = placed.span(line.start, line.end)
+        first = line.values[0]
+        if line.word in ("builds-on", "takes", "leaves"):
+            names = [value for value in line.values if value.kind == "name"]
+            says += [
+                Saying(line.word, str(name.value), None, None, placed.span(name.start, name.end)) for name in names
+            ]
+        elif line.word == "set":
+            says.append(Saying("set", str(first.value), line.values[1].value, None, span))
+        elif line.word == "level":
+            says.append(Saying("level", str(first.value), None, Level[str(line.values[1].value)], span))
     title = next((str(value.value) for value in head.values if value.kind == "text"), "")
-    changes = tuple((str(line.values[0].value), line.values[1]) for line in said.get("set", []))
-    grades = tuple((str(line.values[0].value), Level[str(line.values[1].value)]) for line in said.get("level", []))
-    return pack._replace( title=title, version=text("version"), author=text("author"), licence=text("licence"),
-        requires=text("requires"), about=text("about"), builds_on=names("builds-on"), takes=names("takes"),
-        leaves=names("leaves"), changes=changes, grades=grades,
+    return pack._replace(
+        title=title, version=texts.get("version", ""), author=texts.get("author", ""), licence=texts.get("licence", ""),
+        requires=texts.get("requires", ""), about=texts.get("about", ""), says=tuple(says),
+        span=placed.span(head.start, head.end),
     )  # fmt: skip
 
 
