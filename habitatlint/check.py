@@ -9,7 +9,7 @@ from habitatlint.findings import FIRM, Fact, Finding, Level, Policy, Related, Sl
 from habitatlint.ground.record import record
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.tables import slips_table
-from habitatlint.language.blocks import SetLevel, SetLimit, UsePack, Waive
+from habitatlint.language.blocks import PLURALS, SetLevel, SetLimit, UsePack, Waive
 from habitatlint.language.plan import Find, IncludeTrouble, PlanText, find_nothing, read_plan
 from habitatlint.measures.vocabulary import Vocabulary
 from habitatlint.reading.blocks import Memory
@@ -21,6 +21,24 @@ from habitatlint.rulebook.judging import NotJudged, judge
 from habitatlint.rulebook.rules import Pack, Rule
 from habitatlint.source import Source
 from habitatlint.units import show
+
+#: blocks that only a rule which names them looks at, and no measure reads for itself
+BY_RULES_ALONE = frozenset(
+    {
+        "crew",
+        "drain",
+        "hazard",
+        "inspection",
+        "mix",
+        "planting",
+        "setback",
+        "sign",
+        "slope",
+        "storm",
+        "treatment",
+        "winds",
+    }
+)
 
 #: the pack that a `use pack` names, seen from the plan; raises IncludeTrouble
 FindPack = Callable[[str, Source], Pack]
@@ -55,6 +73,13 @@ class Report:
     @property
     def units(self) -> str:
         return self.plan.units
+
+    @property
+    def unjudged(self) -> list[str]:
+        """Nouns that the plan has and no rule in force looks at; those that measures read are left out."""
+        seen = {plural for rule in self.rules for plural in rule.plurals}
+        present = {block.noun for block in self.plan.blocks if not block.broken}
+        return sorted(noun for noun in present & BY_RULES_ALONE if PLURALS[noun] not in seen)
 
     def worst(self) -> Level:
         return max((finding.level for finding in self.findings), default=Level.off)

@@ -162,8 +162,16 @@ def shipped_packs(read: ReadPack, fingerprint: str) -> tuple[Pack, ...]:
     names = sorted(path.name for path in base.iterdir() if path.is_dir())
     sources = {name: pack_sources(base / name, f"rules/{name}") for name in names}
     texts = [(source.name, source.text) for name in names for source in sources[name]]
-    key = hashlib.sha256(repr((texts, grammar_texts(), sys.version, PARSER_VERSION, fingerprint)).encode()).hexdigest()
+    readers = [(path.name, path.stat().st_size, path.stat().st_mtime_ns) for path in _code_that_reads()]
+    said = repr((texts, grammar_texts(), sys.version, PARSER_VERSION, fingerprint, readers))
+    key = hashlib.sha256(said.encode()).hexdigest()
     return kept(f"packs-{key[:24]}", lambda: tuple(read(name, sources[name]) for name in names))
+
+
+def _code_that_reads() -> list[Path]:
+    """The files of code that what is kept depends on: an edited checkout reads its packs anew."""
+    here = Path(__file__).resolve().parent
+    return sorted(path for room in ("reading", "language", "rulebook") for path in (here / room).glob("*.py"))
 
 
 Kept = TypeVar("Kept")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import os
+import shlex
 import sys
 import time
 from datetime import date
@@ -170,4 +171,4 @@ def new(path: str, title: str) -> None:
     if not path.endswith(files.PLAN_ENDING):
         path += files.PLAN_ENDING
     files.write_new(path, starter(title or os.path.basename(path).removesuffix(files.PLAN_ENDING)))
-    click.echo(f"{path} is begun; open it in an editor, then: habitatlint check {path}")
+    click.echo(f"{path} is begun; open it in an editor, then: habitatlint check {shlex.quote(path)}")

@@ -1,6 +1,7 @@
 """Reports as JSON, version 1: `{"version", "plans": [{"path", "findings": [...], "waived": [...]}]}`.
 
-A finding has `rule` (pack/slug), `level`, `message`, `line`, `column`, `end-line`, `end-column` (from
+A finding has `rule` (pack/slug), `level`, `message`, `path` (that of an included file, where it stands
+there), `safety`, `line`, `column`, `end-line`, `end-column` (from
 1, in code points), `measured` and `wanted` (`value` in base units, `kind`, `text`; null where the
 rule's filters decide), `place` (east and north in metres, or null), `evidence`, `source`, `because`,
 `related`, `mends` with their edits, and under `waived` the waiver's reason.

@@ -6,10 +6,19 @@ import textwrap
 from collections.abc import Sequence
 
 from habitatlint.check import Report
-from habitatlint.findings import Finding, Level
+from habitatlint.findings import Fact, Finding, Level
+from habitatlint.language.blocks import Path, Pocket, Row
 from habitatlint.outputs import Style
 from habitatlint.outputs.gnu import line as first_line
-from habitatlint.outputs.sentences import clean, measured_line, related_line, rule_and_evidence, wanted_line, width
+from habitatlint.outputs.sentences import (
+    clean,
+    measured_line,
+    related_line,
+    rule_and_evidence,
+    shown,
+    wanted_line,
+    width,
+)
 
 #: longest stretch of a plan's line that is shown
 LONGEST_LINE = 160
@@ -22,7 +31,28 @@ _COLOURS = {Level.error: "31", Level.warning: "33", Level.note: "36"}
 def render(reports: Sequence[Report], style: Style) -> str:
     blocks = [block(finding, report, style) for report in reports for finding in report.findings]
     page = "\n".join(blocks)
-    return (f"{page}\n" if page else "") + summary(reports, style)
+    read = overview(reports[0]) if len(reports) == 1 else ""
+    return (f"{page}\n" if page else "") + read + summary(reports, style)
+
+
+def overview(report: Report) -> str:
+    """What was read of a plan, so that a slip in a unit or a corner shows, and what no rule judges."""
+    scene, units = report.scene, report.units
+    parts = []
+    if scene.property_ is not None:
+        parts.append(shown(Fact(scene.property_.area, "area"), units))
+    for noun, kind in (("pocket", Pocket), ("path", Path), ("row", Row)):
+        blocks = scene.plan.of(kind)
+        if blocks:
+            lengths = [shape.length for block in blocks if (shape := scene.shape_of(block)) is not None]
+            size = f" ({shown(Fact(sum(lengths), 'length'), units, 0)})" if noun == "path" else ""
+            parts.append(_number(len(blocks), noun) + size)
+    if len(scene.trees):
+        parts.append(_number(len(scene.trees), "tree"))
+    lines = [f"read: {', '.join(parts)}"] if parts else []
+    if report.unjudged:
+        lines.append(f"no rule in force looks at: {', '.join(report.unjudged)}")
+    return "".join(f"{line}\n" for line in lines)
 
 
 def block(finding: Finding, report: Report, style: Style) -> str:

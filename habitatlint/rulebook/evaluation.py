@@ -2,7 +2,7 @@
 
 A frame binds each variable to rows of its table, all of one length n; an
 expression over it is a column of n values, a condition three masks of n: true,
-known, and (where unknown) why. Nothing here runs thing by thing.
+known, and (where unknown) why. Only lists of words are looked into thing by thing.
 """
 
 from __future__ import annotations
@@ -186,8 +186,8 @@ def _call(context: Context, frame: Frame, call: Call) -> Measured:
     missing = [one.mask for one in arguments if isinstance(one, Column) and one.known is not None]
     try:
         found = signature.function(context.scene, *arguments)
-    except shapely.errors.GEOSException as error:
-        raise Unjudgeable(f"the geometry of `{call.name}` cannot be worked out: {error}") from error
+    except (shapely.errors.GEOSException, ArithmeticError, ValueError) as error:
+        raise Unjudgeable(f"`{call.name}` cannot be worked out here: {error}") from error
     result = found if isinstance(found, Measured) else Measured(found)
     if missing:
         whole = np.logical_and.reduce([result.value.mask, *missing])

@@ -252,6 +252,13 @@ def names_in(node: Written) -> set[str]:
     return names
 
 
+def plurals_in(node: Written) -> set[str]:
+    """The plurals that a node's quantifiers and aggregates run over."""
+    value = node.value
+    found = {value.plural.value.parts[0]} if isinstance(value, Aggregate | Quantified) else set()
+    return found.union(*(plurals_in(part) for part in parts_of(node)))
+
+
 def conjuncts(node: Written) -> list[Written]:
     """A condition as the list of those that must all hold."""
     if isinstance(node.value, Both):

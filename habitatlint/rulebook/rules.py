@@ -11,7 +11,7 @@ from habitatlint.findings import Level, Related, Slip
 from habitatlint.reading.blocks import Layout, Placed, read
 from habitatlint.reading.grammar import Grammar, Statement, near
 from habitatlint.reading.values import Written
-from habitatlint.rulebook.expressions import Constant, Each, RuleShape, Setting, conjuncts
+from habitatlint.rulebook.expressions import Constant, Each, RuleShape, Setting, conjuncts, plurals_in
 from habitatlint.source import Source, Span
 from habitatlint.units import Range
 
@@ -171,6 +171,12 @@ class Rule(NamedTuple):
     @property
     def worst(self) -> Level:
         return max((report.level for report in self.reports), default=Level.note)
+
+    @property
+    def plurals(self) -> set[str]:
+        """Every plural that the rule looks at, in `each`, quantifiers and aggregates."""
+        nodes = (*self.where, *(measure.value for measure in self.measures))
+        return {each.plural.value.parts[0] for each in self.each}.union(*(plurals_in(node) for node in nodes))
 
     @property
     def evidence(self) -> tuple[str, str]:
