@@ -171,15 +171,21 @@ def _with_used_packs(plan: PlanText, library: Library, rulebook: Rulebook, slips
         try:
             pack = library.find_pack(str(value.value), use.placed.source)
         except IncludeTrouble as error:
-            path, why = str(value.value), str(error)
-            slips.append(Slip("include-trouble", use.span(value), thing="use pack", found=path, why=why))
+            slips.append(Slip("pack-trouble", use.span(value), thing=f"pack {value.value}", why=str(error)))
             continue
         packs.append(pack)
-        slips += pack.slips
     whole = rulebook.with_packs(packs)
     for pack in packs:
-        slips += whole.faults(pack)
+        slips += [_of_a_pack(slip) for slip in (*pack.slips, *whole.faults(pack))]
     return whole
+
+
+def _of_a_pack(slip: Slip) -> Slip:
+    """A slip in a rule file: told as the pack's, for what is said of plans does not fit it."""
+    found = f", not `{slip.found}`" if slip.found else ""
+    why = f"expected {slip.expected}{found}" if slip.expected else (slip.why or f"`{slip.found}` is not known here")
+    hint = slip.hint if slip.hint.startswith("; did") else ""
+    return slip._replace(kind="pack-trouble", why=why, hint=hint)
 
 
 def _said(plan: PlanText, rulebook: Rulebook) -> _Set:

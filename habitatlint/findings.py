@@ -71,7 +71,7 @@ class Slip(NamedTuple):
 FIRM = frozenset(
     {
         "syntax", "unknown-word", "unknown-name", "name-used-twice", "bad-value", "missing-property",
-        "crossed-outline", "open-outline", "spacing-or-count", "include-trouble", "mixed-indent",
+        "crossed-outline", "open-outline", "spacing-or-count", "include-trouble", "pack-trouble", "mixed-indent",
         "traverse-misclosure", "limit-out-of-range", "waiver-stale", "waiver-idle", "not-judged",
     }
 )  # fmt: skip

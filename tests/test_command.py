@@ -253,3 +253,23 @@ def test_a_cache_that_nobody_can_write_or_read_is_done_without(plans: Path) -> N
         (cache / "habitatlint").joinpath("packs-planted").write_bytes(b"")
         shared = run("check", "faulty.habitat", cwd=plans, XDG_CACHE_HOME=str(cache))
         assert (shared.returncode, shared.stdout) == (plain.returncode, plain.stdout)
+
+
+def test_words_lists_the_blocks_and_shows_one_whole(tmp_path: Path) -> None:
+    listed = run("words", cwd=tmp_path)
+    assert listed.returncode == 0 and "pocket" in listed.stdout and "waive" in listed.stdout
+    row = run("words", "row", cwd=tmp_path)
+    assert "`fell`, `frill`, `girdle`, `hack-and-squirt`, `hinge` or `leave`" in row.stdout
+    assert "must be there" in row.stdout
+    wrong = run("words", "pokcet", cwd=tmp_path)
+    assert wrong.returncode == 2 and "did you mean `pocket`?" in wrong.stderr
+    rules = run("words", "--rules", cwd=tmp_path)
+    assert "beds" in rules.stdout and "distance(shape, shape)" in rules.stdout and "is missing" in rules.stdout
+
+
+def test_what_was_read_stands_below_and_what_no_rule_looks_at(tmp_path: Path) -> None:
+    plan = SOUND + "crew ridge\n  people 2\npath lane\n  use entry\n  line 0,20 100,20\n"
+    (tmp_path / "one.habitat").write_text(plan, encoding="utf-8")
+    done = run("check", "one.habitat", cwd=tmp_path)
+    assert "read: 33.1 ac, 1 path (100 yd)\n" in done.stdout
+    assert "no rule in force looks at: crew\n" in done.stdout

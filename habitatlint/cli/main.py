@@ -140,9 +140,16 @@ def rules(name: str | None) -> None:
 
 @main.command()
 @click.argument("noun", required=False)
-def words(noun: str | None) -> None:
+@click.option("--rules", "of_rules", is_flag=True, help="Show what rules may look at: plurals, fields and measures.")
+def words(noun: str | None, of_rules: bool) -> None:
     """List the blocks of the plan language, or show what one of them may say."""
     from habitatlint import files
+    from habitatlint.measures import every_measure
+    from habitatlint.outputs.words import rule_listing
+
+    if of_rules:
+        click.echo(rule_listing(every_measure()), nl=False)
+        return
     from habitatlint.language.plan import LAYOUT, plan_grammar
     from habitatlint.language.reference import block_of
     from habitatlint.outputs.words import block_page, listing

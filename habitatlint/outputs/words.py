@@ -6,6 +6,7 @@ import textwrap
 
 from habitatlint.language.blocks import BLOCKS, Block
 from habitatlint.language.reference import SINGLE_LINES, entries
+from habitatlint.measures.vocabulary import Vocabulary
 from habitatlint.reading.grammar import Grammar, listed
 
 WIDTH = 100
@@ -30,6 +31,25 @@ def listing() -> str:
     for line, says in SINGLE_LINES:
         lines += [f"  {line}", f"      {says}"]
     lines += ["", "`habitatlint words NOUN` shows what a block may say"]
+    return "".join(f"{line}\n" for line in lines)
+
+
+def rule_listing(vocabulary: Vocabulary) -> str:
+    """What rules may look at: every plural with its fields, and every measure."""
+    lines = ["What a rule may look at with `each x in PLURAL`, and the fields of each thing:", ""]
+    for plural, fields in sorted(vocabulary.fields.items()):
+        shown = ", ".join(sorted(name for name, kind in fields.items() if kind != "truth"))
+        lines += _wrapped(shown, f"  {plural:<12}  ", 16)
+        words = sorted(name for name, kind in fields.items() if kind == "truth")
+        if words:
+            lines += _wrapped(f"`is` {listed(words, 'or')}", " " * 16, 16)
+    lines += ["", "Measures, with what they take and what they give:", ""]
+    for name, one in sorted(vocabulary.measures.items()):
+        answer = listed([f"`{word}`" for word in sorted(one.words)], "or") if one.words else f"a {one.gives}"
+        parts = f", with {listed(sorted(one.parts), 'and')}" if one.parts else ""
+        lines += _wrapped(f"{name}({', '.join(one.takes)}): {answer}{parts}", "  ", 4)
+        lines += _wrapped(one.says.split(". ")[0].rstrip(".") + ".", "      ", 6)
+    lines += ["", "A field or measure that may be missing is tested by `is missing`; `today` and `plan` are known too."]
     return "".join(f"{line}\n" for line in lines)
 
 

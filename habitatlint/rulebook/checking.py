@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 from habitatlint.findings import SLIPS, Slip
@@ -26,7 +27,8 @@ from habitatlint.rulebook.expressions import (
     Ref,
     Sum,
 )  # fmt: skip
-from habitatlint.rulebook.rules import Action, Pack, Rule, placeholders
+from habitatlint.rulebook.rules import Action, Limit, Pack, Rule, WordList, placeholders
+from habitatlint.source import Span
 
 #: kinds that may be compared with each other
 _ALIKE = {"count": "number", "bearing": "angle"}
@@ -52,9 +54,11 @@ def checked(pack: Pack, vocabulary: Vocabulary, plan_grammar: Grammar) -> Pack:
     sound: list[Rule] = []
     broken = {slip.span.source.name for slip in slips}
     for rule in pack.rules:
+        if rule.placed.source.name in broken:
+            continue  # a line of it cannot be read: what follows from that is not worth telling
         found = _Checker(rule, vocabulary, frozenset(plan_grammar.words.values())).slips()
         slips += found
-        if not found and rule.placed.source.name not in broken:
+        if not found:
             sound.append(rule)
     return pack._replace(rules=tuple(sound), slips=tuple(slips))
 
@@ -118,6 +122,12 @@ class _Checker:
     # -- parts of a rule ------------------------------------------------------------------------------
 
     def _limits(self) -> None:
+        said_of: list[Limit | WordList] = [*self.rule.limits.values(), *self.rule.lists.values()]
+        for said in said_of:
+            if said.evidence != "common-practice" and not said.source:
+                wanted = f"the source in double quotes after `{said.evidence}`"
+                thing = f"rule {self.rule.slug}"
+                self.found.append(Slip("missing-property", said.span, thing=thing, expected=wanted, why=wanted))
         for limit in self.rule.limits.values():
             if limit.least is None and limit.kind in _COMPARED and limit.kind != "date":
                 self.found.append(Slip("bad-value", limit.span, thing=f"rule {self.rule.slug}", found=limit.name,
@@ -127,6 +137,7 @@ class _Checker:
                                        why="the limit lies outside its own range"))  # fmt: skip
 
     def _each(self, each: Each, number: int) -> None:
+        self.variables[each.variable] = ""  # of no known kind, until its plural is
         kind = self._plural(each.plural)
         self.variables[each.variable] = kind
         if each.bound is not None:
@@ -180,7 +191,7 @@ class _Checker:
                 self.found.append(Slip("missing-property", report.span, thing=f"rule {rule.slug}",
                                        expected="`say` with the finding's words"))  # fmt: skip
             for text in (report.say, report.many):
-                self._texts(text, report.span)
+                self._texts(text, report.words)
             if number and rule.reports[number - 1].when is None:
                 self.found.append(Slip("bad-value", report.span, thing=f"rule {rule.slug}", found="report",
                                        why="the `report` above it is always true, so this one never is"))  # fmt: skip
@@ -193,7 +204,10 @@ class _Checker:
             return
         self._kind(node)
 
-    def _texts(self, text: str, span: object) -> None:
+    def _texts(self, text: str, span: Span) -> None:
+        if re.sub(r"\{[a-z][a-z0-9.-]*\}", "", text).count("{"):
+            self.found.append(Slip("syntax", span, thing=f"rule {self.rule.slug}", found="{",
+                                   expected="a name and a closing brace after `{`, such as `{t.block}`"))  # fmt: skip
         for parts in placeholders(text):
             if parts in (("count",), ("all",)):
                 continue
@@ -276,6 +290,8 @@ class _Checker:
         else:
             known = (*self.measures, *self.variables, *self.rule.limits, "today", "plan")
             raise tell(first, "a variable, a measure or a limit of the rule", near(first, known))
+        if not kind:
+            raise _Told
         for field in fields:
             known_fields = (
                 self.vocabulary.fields.get(kind.removeprefix("thing:"), {}) if kind.startswith("thing:") else {}
@@ -390,13 +406,15 @@ class _Checker:
                 known = ("yes", "no")
             elif isinstance(thing.operand.value, Call):
                 known = self.vocabulary.measures[thing.operand.value.name].words
-            elif kind in ("word", "name", "list", "text"):
+            elif kind == "text":
+                known = ()
+            elif kind in ("word", "name", "list"):
                 known = self.words if kind == "word" else (text,)
             else:
                 raise self._tell("bad-value", node, _bare(kind), "a comparison with `<` or `>`: it is a quantity")
             if text not in known:
                 hint = near(text, known)
-                names = sorted(known)
+                names = sorted(known) or ["missing"]
                 why = (
                     listed([f"`{name}`" for name in names], "or")
                     if 0 < len(names) <= 12

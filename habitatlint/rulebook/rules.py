@@ -80,6 +80,8 @@ class Report(NamedTuple):
     say: str
     many: str
     span: Span
+    #: where its words stand: on the line of `report` itself, or on that of its `say`
+    words: Span
 
 
 class Measure(NamedTuple):
@@ -426,7 +428,8 @@ class _Assembly:
         when = next((value for value in statement.values if value.kind == "compare"), None)
         texts = [str(value.value) for value in statement.values if value.kind == "text"]
         say, many = (*texts, "", "")[:2]
-        self.reports.append(Report(level, when, say, many, self.placed.span(statement.start, statement.end)))
+        span = self.placed.span(statement.start, statement.end)
+        self.reports.append(Report(level, when, say, many, span, span))
 
     def _say(self, statement: Statement) -> None:
         texts = [str(value.value) for value in statement.values if value.kind == "text"]
@@ -434,7 +437,9 @@ class _Assembly:
             self.told("syntax", statement, "`say` below its `report`")
         elif texts:
             last = self.reports[-1]
-            self.reports[-1] = last._replace(say=texts[0], many=texts[1] if len(texts) > 1 else last.many)
+            span = self.placed.span(statement.start, statement.end)
+            many = texts[1] if len(texts) > 1 else last.many
+            self.reports[-1] = last._replace(say=texts[0], many=many, words=span)
 
     def _many(self, statement: Statement) -> None:
         if not self.reports:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import date
+from pathlib import Path
 
 import pytest
 
@@ -303,7 +304,6 @@ def test_every_broken_line_of_a_pack_is_told_once() -> None:
 
 def test_a_stranger_adds_a_rule_by_one_text_file(tmp_path: object, report_of: Callable[..., object]) -> None:
     """A consultant's own rule: a folder, one file, one line in the plan."""
-    from pathlib import Path
 
     folder = Path(str(tmp_path))
     (folder / "packs" / "creek").mkdir(parents=True)
@@ -323,3 +323,75 @@ def test_a_stranger_adds_a_rule_by_one_text_file(tmp_path: object, report_of: Ca
     report = review.check(files.read_source(str(plan)), Policy(date(2026, 2, 10)))
     told = [message(f, "yd") for f in report.findings if f.rule == "creek/bed-by-lane"]
     assert told == ["bed 1 of oak lies too near entry path lane", "bed 2 of oak lies too near entry path lane"]
+
+
+def test_what_is_missing_is_asked_for_by_that_word_alone() -> None:
+    for word in ("none", "no", "empty", "given"):
+        assert any(
+            "`missing`" in slip
+            for slip in slips_of(f'  each k in pockets\n  where k.why is {word}\n  report note say "x"\n')
+        )
+
+
+def test_one_slip_is_told_once() -> None:
+    assert (
+        len(
+            slips_of('  each t in treees\n  where t.dbh > 8in\n  measure g = distance(t, t)\n  report note say "{t}"\n')
+        )
+        == 1
+    )
+    assert (
+        len(slips_of('  limit room 40\n  each s in stands, b in beds within room of s\n  report note say "x"\n')) == 1
+    )
+
+
+def test_evidence_above_common_practice_names_its_source() -> None:
+    assert any("source" in slip for slip in slips_of('  limit room 40yd 1yd..90yd journal\n  report note say "x"\n'))
+
+
+def test_words_with_a_brace_left_open_are_told_on_their_own_line() -> None:
+    told = slips_of('  each s in stands\n  report note\n  say "{s too near"\n')
+    assert any(slip.startswith("6 syntax") for slip in told), told
+
+
+def test_a_pack_may_leave_and_change_rules_of_another() -> None:
+    base = READ("base", [Source("base/one.rules", f'rule one\n{FRAME}  limit n 1yd 0yd..9yd common-practice\n  report note say "one"\n'),
+                         Source("base/two.rules", f'rule two\n{FRAME}  report note say "two"\n')])  # fmt: skip
+    own = READ(
+        "own",
+        [
+            Source(
+                "own/pack.rules",
+                'pack own "Own"\n  version "1"\n  builds-on base\n  leaves two\n  set one.n 2yd\n  level one error\n  leaves tow\n  set one.n 12yd\n',
+            )
+        ],
+    )
+    book = Rulebook((base, own))
+    assert [rule.name for rule in book.rules] == ["base/one"]
+    assert book.changed_limits["base/one.n"].value == pytest.approx(2 * 0.9144)
+    assert book.changed_levels["base/one"].name == "error"
+    told = [(slip.kind, slip.found, slip.hint) for slip in book.faults(own)]
+    assert ("unknown-name", "tow", "; did you mean `two`?") in told and any(kind == "bad-value" for kind, _, _ in told)
+    taking = READ("taking", [Source("t/pack.rules", "pack taking\n  builds-on base\n  takes two\n")])
+    assert [rule.name for rule in Rulebook((base, taking)).rules] == ["base/two"]
+
+
+def test_faults_of_a_used_pack_stand_in_its_file_and_its_rule_is_left_out(tmp_path: Path) -> None:
+    (tmp_path / "packs").mkdir()
+    (tmp_path / "packs" / "bad.rules").write_text(
+        'rule bad\n  title "Bad"\n  because "x"\n  each t in treees\n  report note say "x"\n', encoding="utf-8"
+    )
+    plan = tmp_path / "own.habitat"
+    plan.write_text(PLAN + '\nuse pack "packs"\nuse pack "nowhere"\n', encoding="utf-8")
+    report = assembled().check(files.read_source(str(plan)), Policy(date(2026, 2, 10)))
+    told = [
+        (f.span.source.name.rpartition("/")[2], f.span.line, message(f, "yd"))
+        for f in report.findings
+        if f.rule == "record/pack-trouble"
+    ]
+    assert (
+        "bad.rules",
+        4,
+        "rule bad: expected a plural such as `trees`, `walks` or `pockets`, not `treees`; did you mean `trees`?",
+    ) in told
+    assert any("there is no such folder" in words for _, _, words in told)
