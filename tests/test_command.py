@@ -69,7 +69,7 @@ def plans(tmp_path: Path) -> Path:
 def test_a_sound_plan_ends_with_status_0_and_a_summary(plans: Path) -> None:
     done = run("check", "sound.habitat", cwd=plans)
     assert (done.returncode, done.stderr) == (0, "")
-    assert re.fullmatch(r"1 plan, nothing found, \d+ rules\n", done.stdout)
+    assert re.fullmatch(r"read: 33.1 ac\n1 plan, nothing found, \d+ rules\n", done.stdout)
 
 
 def test_findings_end_with_status_1_and_stand_on_standard_output(plans: Path) -> None:

@@ -5,6 +5,26 @@ from __future__ import annotations
 import math
 
 
+def grown_blocks(number: int) -> str:
+    """A design of so many stands with walks, timbers, releases and rows of one place each: what grows
+    is the number of blocks, not of trees."""
+    across = math.ceil(math.sqrt(number))
+    side = across * 60 + 60
+    lines = ['plan "Blocks"', "boundary", f"  outline 0,0 {side},0 {side},{side} 0,{side}"]
+    for cell in range(number):
+        x, y = 30 + cell % across * 60, 30 + cell // across * 60
+        square = f"{x},{y} {x + 40},{y} {x + 40},{y + 40} {x},{y + 40}"
+        lines += [
+            f"path lane-{cell}", "  use entry", f"  line {x},{y - 10} {x + 45},{y - 10}",
+            f"stand stand-{cell}", f"  at {x + 45},{y - 8}", f"  reach lane-{cell}",
+            f"timber wood-{cell}", f"  outline {square}", "  class 12in..20in 80 sqft/ac",
+            f"release open-{cell}", f"  outline {square}", "  basal-area 80 to 50 sqft/ac", "  step 1",
+            f"row row-{cell}", "  method hinge", f"  stumps {x + 5},{y + 20} {x + 35},{y + 20}", "  spacing 10",
+            "  fall N", "  dbh 8in", "  step 2",
+        ]  # fmt: skip
+    return "\n".join(lines) + "\n"
+
+
 def grown_plan(trees: int, per_row: int = 20) -> str:
     """A design of about so many trees at constant density: rows of hinges in pockets, walks and a screen.
 

@@ -16,7 +16,7 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(Path(__file__).parent))
 
 from lark import Lark  # noqa: E402
-from properties import grown_plan  # noqa: E402
+from properties import grown_blocks, grown_plan  # noqa: E402
 
 from habitatlint import files  # noqa: E402
 from habitatlint.cli.assembly import review  # noqa: E402
@@ -109,6 +109,19 @@ def main() -> None:
         growth = f"  {seconds / before:.1f} times the one above" if before else ""
         aim = " (aim: 0.7 s)" if trees == 10_000 else ""
         print(f"{trees} trees read and judged by every rule: {seconds:.2f} s{aim}{growth}")
+        before = seconds
+
+    before = 0.0
+    for number in (100, 200, 400):
+        plan = grown_blocks(number)
+
+        def judged_blocks(plan: str = plan) -> object:
+            checker.memory.clear()
+            return checker.check(Source("bench.habitat", plan), policy)
+
+        seconds = median(judged_blocks, 3)
+        growth = f"  {seconds / before:.1f} times the one above" if before else ""
+        print(f"{number} stands, timbers, releases and rows: {seconds:.2f} s{growth}")
         before = seconds
 
 
