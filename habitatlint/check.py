@@ -75,6 +75,11 @@ class Report:
         return self.plan.units
 
     @property
+    def included(self) -> set[str]:
+        """The names of the files that the plan includes."""
+        return {block.placed.source.name for block in self.plan.blocks} - {self.source.name}
+
+    @property
     def unjudged(self) -> list[str]:
         """Nouns that the plan has and no rule in force looks at; those that measures read are left out."""
         seen = {plural for rule in self.rules for plural in rule.plurals}

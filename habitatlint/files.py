@@ -46,7 +46,7 @@ def read_source(path: str) -> Source:
 
     Raises FileTrouble with one line for what is missing, too large, or no UTF-8 text.
     """
-    shown = path.replace(os.sep, "/")
+    shown = os.path.normpath(path).replace(os.sep, "/")
     try:
         with open(path, "rb") as file:
             if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):

@@ -273,3 +273,11 @@ def test_what_was_read_stands_below_and_what_no_rule_looks_at(tmp_path: Path) ->
     done = run("check", "one.habitat", cwd=tmp_path)
     assert "read: 33.1 ac, 1 path (100 yd)\n" in done.stdout
     assert "no rule in force looks at: crew\n" in done.stdout
+
+
+def test_a_folder_judges_what_a_plan_includes_with_that_plan(tmp_path: Path) -> None:
+    (tmp_path / "farm.habitat").write_text(SOUND + 'include "crews.habitat"\n', encoding="utf-8")
+    (tmp_path / "crews.habitat").write_text("crew ridge\n  people 2\n", encoding="utf-8")
+    whole = run("check", ".", cwd=tmp_path)
+    assert whole.returncode == 0 and "1 plan, nothing found" in whole.stdout
+    assert run("check", "crews.habitat", cwd=tmp_path).returncode == 1  # by itself it is no plan

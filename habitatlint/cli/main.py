@@ -96,18 +96,29 @@ def check(plans: tuple[str, ...], form: str, name: str, today: date, fail_on: st
     gc.set_threshold(200_000, 20, 20)
     sources = []
     troubles = []
+    named: set[str] = set()
     for plan in dict.fromkeys(plans):
         try:
             if plan == "-":
                 sources.append(Source(name, files.decode(sys.stdin.buffer.read(files.LARGEST_FILE + 1), name)))
             else:
-                sources += [files.read_source(path) for path in files.plans_in(plan)]
+                paths = files.plans_in(plan)
+                sources += [files.read_source(path) for path in paths]
+                if paths == [plan]:
+                    named.add(sources[-1].name)
         except files.FileTrouble as trouble:
             troubles.append(str(trouble))
     unique = {source.name: source for source in sources}
     checker = review()
     policy = Policy(today, failing=Level[fail_on])
     reports = [checker.check(unique[name], policy) for name in sorted(unique)]
+    # a file that a plan of the folder includes, and that has no head of its own, is judged there
+    included = {name for report in reports for name in report.included}
+    reports = [
+        report
+        for report in reports
+        if report.source.name in named or report.source.name not in included or report.plan.head is not None
+    ]
     seconds = time.perf_counter() - start if sys.stdout.isatty() else None
     if reports:
         click.echo(render(form, reports, Style(_colour(), seconds)), nl=False)

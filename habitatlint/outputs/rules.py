@@ -39,7 +39,7 @@ def page(rule: Rule, book: Rulebook) -> str:
     for number, remedy in enumerate(rule.remedies, 1):
         lines += _row(f"mend {number}", _bare(remedy.say))
     if rule.safety:
-        lines += _row("safety", "about people's safety: printed on the work sheet even where it is waived or off")
+        lines += _row("safety", "about people's safety: no mend of it changes a cut or a fall")
     if rule.slug in FIRM:
         lines += _row("always", "a slip of reading or naming: told at its own level, and never waived")
     if rule.formerly:
