@@ -8,10 +8,8 @@ import os
 import pickle
 import stat
 import sys
-import tempfile
 from collections.abc import Callable
 from functools import cache
-from pathlib import Path
 from typing import TypeVar
 
 from habitatlint.language.plan import IncludeTrouble
@@ -32,11 +30,14 @@ class FileTrouble(Exception):
     """A file that cannot be read or written, in one line with place and remedy."""
 
 
-def home(name: str) -> Path:
+#: the package's own folder
+HERE = os.path.dirname(os.path.realpath(__file__))
+
+
+def home(name: str) -> str:
     """A folder that ships with the package: in the installed package first, in the checkout second."""
-    here = Path(__file__).resolve().parent
-    for folder in (here / "_data" / name, here.parent / name):
-        if folder.is_dir():
+    for folder in (os.path.join(HERE, "_data", name), os.path.join(os.path.dirname(HERE), name)):
+        if os.path.isdir(folder):
             return folder
     raise FileTrouble(f"the folder `{name}` that ships with habitatlint is missing: install it again")
 
@@ -107,18 +108,20 @@ def find_beside(path: str, source: Source) -> Source:
         raise IncludeTrouble(str(error).partition(": ")[2]) from None
 
 
-def cache_folder() -> Path | None:
+def cache_folder() -> str | None:
     """A folder of the user's own for caches, readable by nobody else; None where there can be none."""
     base = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
     if not os.path.isabs(base):
         return None
-    folder = Path(base) / "habitatlint"
+    folder = os.path.join(base, "habitatlint")
     try:
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        held = folder.stat()
+        os.makedirs(base, exist_ok=True)
+        with contextlib.suppress(FileExistsError):
+            os.mkdir(folder, 0o700)
+        held = os.stat(folder)
     except OSError:
         return None
-    if os.name == "posix" and (held.st_uid != os.getuid() or held.st_mode & 0o077):
+    if not stat.S_ISDIR(held.st_mode) or (os.name == "posix" and (held.st_uid != os.getuid() or held.st_mode & 0o077)):
         return None
     return folder
 
@@ -127,7 +130,8 @@ def cache_folder() -> Path | None:
 def grammar_texts() -> dict[str, str]:
     """The grammars' texts by name."""
     folder = home("grammar")
-    return {path.stem: path.read_text(encoding="utf-8") for path in sorted(folder.glob("*.lark"))}
+    names = sorted(name for name in os.listdir(folder) if name.endswith(".lark"))
+    return {name.removesuffix(".lark"): read_source(os.path.join(folder, name)).text for name in names}
 
 
 def grammar(name: str, build: Callable[[dict[str, str], str | None], Grammar]) -> Grammar:
@@ -142,14 +146,13 @@ def grammar(name: str, build: Callable[[dict[str, str], str | None], Grammar]) -
         return build(texts, None)
     said = "".join(texts.values()) + sys.version + PARSER_VERSION
     key = hashlib.sha256(said.encode()).hexdigest()[:16]
-    path = folder / f"{name}-{key}.grammar"
-    return build(texts, str(path))
+    return build(texts, os.path.join(folder, f"{name}-{key}.grammar"))
 
 
-def pack_sources(folder: Path, shown: str) -> list[Source]:
+def pack_sources(folder: str, shown: str) -> list[Source]:
     """Every rule file of a pack's folder, in the order of their names."""
     names = sorted(name for name in os.listdir(folder) if name.endswith(RULE_ENDING))
-    return [Source(f"{shown}/{name}", read_source(str(folder / name)).text) for name in names]
+    return [Source(f"{shown}/{name}", read_source(os.path.join(folder, name)).text) for name in names]
 
 
 def shipped_packs(read: ReadPack, fingerprint: str) -> tuple[Pack, ...]:
@@ -159,19 +162,22 @@ def shipped_packs(read: ReadPack, fingerprint: str) -> tuple[Pack, ...]:
     and the `fingerprint` of what they are checked against.
     """
     base = home("rules")
-    names = sorted(path.name for path in base.iterdir() if path.is_dir())
-    sources = {name: pack_sources(base / name, f"rules/{name}") for name in names}
+    names = sorted(name for name in os.listdir(base) if os.path.isdir(os.path.join(base, name)))
+    sources = {name: pack_sources(os.path.join(base, name), f"rules/{name}") for name in names}
     texts = [(source.name, source.text) for name in names for source in sources[name]]
-    readers = [(path.name, path.stat().st_size, path.stat().st_mtime_ns) for path in _code_that_reads()]
-    said = repr((texts, grammar_texts(), sys.version, PARSER_VERSION, fingerprint, readers))
+    said = repr((texts, grammar_texts(), sys.version, PARSER_VERSION, fingerprint, _code_that_reads()))
     key = hashlib.sha256(said.encode()).hexdigest()
     return kept(f"packs-{key[:24]}", lambda: tuple(read(name, sources[name]) for name in names))
 
 
-def _code_that_reads() -> list[Path]:
-    """The files of code that what is kept depends on: an edited checkout reads its packs anew."""
-    here = Path(__file__).resolve().parent
-    return sorted(path for room in ("reading", "language", "rulebook") for path in (here / room).glob("*.py"))
+def _code_that_reads() -> list[tuple[str, int, int]]:
+    """Name, size and time of the code that what is kept depends on: an edited checkout reads anew."""
+    found = []
+    for room in ("reading", "language", "rulebook"):
+        with os.scandir(os.path.join(HERE, room)) as entries:
+            held = [(entry.name, entry.stat()) for entry in entries if entry.name.endswith(".py")]
+        found += [(f"{room}/{name}", stats.st_size, stats.st_mtime_ns) for name, stats in held]
+    return sorted(found)
 
 
 Kept = TypeVar("Kept")
@@ -186,19 +192,28 @@ def kept(name: str, make: Callable[[], Kept]) -> Kept:
     folder = cache_folder()
     if folder is None:
         return make()
-    path = folder / name
-    try:
-        return pickle.loads(path.read_bytes())  # type: ignore[no-any-return]
-    except (OSError, pickle.UnpicklingError, EOFError, AttributeError, ImportError, IndexError, TypeError, ValueError):
-        pass
+    path = os.path.join(folder, name)
+    # whatever is wrong with what was kept, it is made again
+    with contextlib.suppress(Exception), open(path, "rb") as file:
+        return pickle.load(file)  # type: ignore[no-any-return]
     made = make()
     with contextlib.suppress(OSError):
-        replace_file(str(path), pickle.dumps(made, pickle.HIGHEST_PROTOCOL))
+        replace_file(path, pickle.dumps(made, pickle.HIGHEST_PROTOCOL))
+        _forget(folder, name.partition("-")[0])
     return made
+
+
+def _forget(folder: str, kind: str, most: int = 8) -> None:
+    """Takes away the oldest of what is kept of a kind, beyond the newest few."""
+    paths = [os.path.join(folder, name) for name in os.listdir(folder) if name.startswith(f"{kind}-")]
+    for path in sorted(paths, key=os.path.getmtime)[:-most]:
+        os.unlink(path)
 
 
 def replace_file(path: str, data: bytes) -> None:
     """Puts a file in its place whole or not at all; raises OSError where that cannot be."""
+    import tempfile  # felt at every start, and used at few
+
     handle, temporary = tempfile.mkstemp(dir=os.path.dirname(path), prefix=".habitatlint-")
     try:
         with os.fdopen(handle, "wb") as file:
@@ -218,7 +233,7 @@ def find_pack(path: str, source: Source, read: ReadPack) -> Pack:
     if not os.path.isdir(folder):
         raise IncludeTrouble("there is no such folder")
     try:
-        sources = pack_sources(Path(folder), folder.replace(os.sep, "/"))
+        sources = pack_sources(folder, folder.replace(os.sep, "/"))
     except (FileTrouble, OSError) as error:
         raise IncludeTrouble(str(error)) from None
     if not sources:
@@ -228,6 +243,8 @@ def find_pack(path: str, source: Source, read: ReadPack) -> Pack:
 
 def write_new(path: str, text: str) -> None:
     """Writes a file that is not there yet, whole or not at all."""
+    import tempfile
+
     folder = os.path.dirname(os.path.abspath(path))
     shown = path.replace(os.sep, "/")
     try:

@@ -12,8 +12,7 @@ from habitatlint.measures import every_measure
 from habitatlint.reading.blocks import Memory
 from habitatlint.reading.grammar import Grammar
 from habitatlint.rulebook.book import Rulebook
-from habitatlint.rulebook.checking import checked
-from habitatlint.rulebook.rules import Pack, read_pack
+from habitatlint.rulebook.rules import Pack
 from habitatlint.source import Source
 
 #: a pack from its name and its texts, read and checked
@@ -40,6 +39,10 @@ def pack_reader(plan_grammar: Grammar, rule_grammar: Callable[[], Grammar]) -> R
     """Reads packs and checks them against every measure; the rule grammar is built when first needed."""
 
     def read(name: str, sources: Iterable[Source]) -> Pack:
+        # packs are kept as read: most runs need neither
+        from habitatlint.rulebook.checking import checked
+        from habitatlint.rulebook.rules import read_pack
+
         return checked(read_pack(name, sources, rule_grammar()), every_measure(), plan_grammar)
 
     return read

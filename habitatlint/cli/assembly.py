@@ -23,4 +23,7 @@ def review() -> Review:
     plans = files.grammar("plan", plan_grammar)
     read = pack_reader(plans, rules)
     packs = files.shipped_packs(read, f"{__version__} {every_measure().fingerprint}")
+    for slip in (slip for pack in packs for slip in pack.slips):
+        where = f"{slip.span.source.name}:{slip.span.line}"
+        raise RuntimeError(f"a rule that ships cannot be read: {where}: {slip.kind} {slip.found} {slip.why}")
     return Review(plans, Rulebook(packs), files.find_beside, lambda path, source: files.find_pack(path, source, read))
