@@ -162,7 +162,8 @@ def _once(findings: list[Finding]) -> list[Finding]:
     seen: set[tuple[object, ...]] = set()
     kept = []
     for finding in findings:
-        key = (*finding.order, tuple(sorted((name, fact.value) for name, fact in finding.facts.items())))
+        facts = tuple(sorted((name, str(fact.value)) for name, fact in finding.facts.items()))
+        key = (*finding.order, facts, finding.names, finding.place)
         if key not in seen:
             seen.add(key)
             kept.append(finding)

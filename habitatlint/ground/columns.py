@@ -29,9 +29,9 @@ class Column:
     Kinds: "length" (m), "area" (sq m), "share" (fraction), "count", "number", "angle" and
     "bearing" (degrees), "speed", "density", "basal-area", "volume", "dose", "duration" (hours),
     "date" (ordinal day), "window", "word", "text", "name", "truth", "shape" (shapely geometry),
-    "place" (point), "list" (tuples of words or names), and "thing:PLURAL" (row numbers, -1 for
-    none). `known` and `estimated` are None where all are known and none estimated; `why` says
-    what is missing where a value is unknown.
+    "place" (point), "list" (tuples of words or names), "thing:PLURAL" (row numbers, -1 for none)
+    and "things:PLURAL" (arrays of row numbers). `known` and `estimated` are None where all are known
+    and none estimated; `why` says what is missing where a value is unknown.
     """
 
     kind: str

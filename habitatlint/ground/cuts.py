@@ -16,17 +16,19 @@ from shapely import STRtree
 from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
-from habitatlint.findings import Fact, Slip
+from habitatlint.findings import Fact, Related, Slip
 from habitatlint.ground import curves, survey, trees
 from habitatlint.ground.columns import Array, Indices, Mask
 from habitatlint.ground.placing import Placer
 from habitatlint.language.blocks import Block, Pocket, Row, Treatment, Tree
-from habitatlint.language.plan import PlanText
+from habitatlint.language.plan import LYING, PlanText
 from habitatlint.reading.values import Direction, Written
-from habitatlint.units import FOOT, INCH, TOLERANCE, Range
+from habitatlint.units import FOOT, INCH, TOLERANCE, Range, show
 
 #: most trees of one plan that are laid out
 MOST_TREES = 200_000
+#: trees of a row stand no nearer to each other than this (common practice, no source)
+LEAST_SPACING = 1 * FOOT
 #: DBH where none is written: the middle of what can be hinged (6 to 10 in; common practice, no source)
 USUAL_DBH = 8 * INCH
 #: cut heights where none is written (common practice, no source)
@@ -35,8 +37,8 @@ CUT_HEIGHTS = {"hinge": 3 * FOOT, "fell": 1 * FOOT}
 LAYING = ("hinge", "fell")
 #: methods that kill a tree standing
 KILLING = ("girdle", "frill", "hack-and-squirt")
-#: states of a tree that lies already
-LYING = ("down", "blown")
+#: states that keep a tree from lying, in a plan of the ground as it is
+UPRIGHT = ("standing", "hung", "dead")
 #: how much taller than its middle a tree is taken where people could be hit
 TALLER = 1.10
 
@@ -70,6 +72,8 @@ class CutTrees:
     crown_written: Mask
     cut_height: Array
     counted: Mask
+    #: kept from lying by its state now; in a design a counted cut lies whatever that is
+    upright: Mask
     treated: Mask
     step: Array
     lean: Array
@@ -99,7 +103,7 @@ class CutTrees:
 
     @cached_property
     def lies(self) -> Mask:
-        laid = np.isin(self.method, LAYING) & self.counted & ~np.isin(self.state, ("hung", "dead", "standing"))
+        laid = np.isin(self.method, LAYING) & self.counted & ~self.upright
         return (laid | np.isin(self.state, LYING)) & np.isfinite(self.bearing)
 
     @cached_property
@@ -108,8 +112,9 @@ class CutTrees:
 
     @cached_property
     def live(self) -> Mask:
-        """A hinge lives until its stump is treated."""
-        return np.asarray((self.method == "hinge") & self.counted & ~self.treated)
+        """A hinge lives until its stump is treated; a dead or blown tree makes none, nor one that stands uncut."""
+        none = np.isin(self.state, ("blown", "dead")) | (self.upright & (self.state == "standing"))
+        return np.asarray((self.method == "hinge") & self.counted & ~self.treated & ~none)
 
     @cached_property
     def reach(self) -> Array:
@@ -198,8 +203,8 @@ def _stumps(plan: PlanText, placer: Placer, row: Row, slips: list[Slip], room: i
 
     if spacing is not None:
         step = placer.metres(spacing)
-        if step < TOLERANCE:
-            refuse("a spacing is more than nothing")
+        if step < LEAST_SPACING - TOLERANCE:
+            refuse(f"trees stand {show(LEAST_SPACING, 'length', plan.units)} apart or more")
             return None
         number = int((line.length + TOLERANCE) / step) + 1
         if number > room:
@@ -216,6 +221,9 @@ def _stumps(plan: PlanText, placer: Placer, row: Row, slips: list[Slip], room: i
         if number > room:
             refuse(f"a plan lays out {MOST_TREES} trees at most")
             return None
+        if (number - 1) * LEAST_SPACING > line.length + TOLERANCE:
+            refuse(f"so many would stand less than {show(LEAST_SPACING, 'length', plan.units)} apart")
+            return None
         distances = np.linspace(0, line.length, number)
     places = shapely.line_interpolate_point(line, np.minimum(distances, line.length))
     return np.asarray(shapely.get_coordinates(places))
@@ -227,7 +235,11 @@ def _of_row(plan: PlanText, tree: Tree, of: Any, moved: dict[tuple[int, int], Bl
     number = of.values[1].value.number
     if isinstance(row, Row):
         if number == int(number) and number >= 1:
-            moved[(id(row), int(number))] = tree
+            first = moved.setdefault((id(row), int(number)), tree)
+            if first is not tree:
+                slips.append(Slip("name-used-twice", tree.span(of), thing=tree.label, name=tree.name,
+                                  found=f"of {row.name} {number:g}", why=f"it is {first.label} already",
+                                  related=(Related(first.span(), first.label),)))  # fmt: skip
         else:
             slips.append(Slip("bad-value", tree.span(of.values[1]), thing=tree.label, name=tree.name,
                               why="the trees of a row are numbered 1, 2, 3 and so on"))  # fmt: skip
@@ -262,8 +274,8 @@ class _Said:
         step = plan.value(block, "step")
         self.step = float(step.value.number) if step else np.nan
         design = plan.stage == "design"
-        done = plan.value(block, "done") is not None
-        self.counted = design or done or self.state in LYING
+        self.counted = plan.counted(block)
+        self.upright = not design and self.state in UPRIGHT
         treatment = plan.word(block, "stump-treatment")
         self.treated = treatment == "done" or (design and treatment == "planned")
         lean = block.first("lean")
@@ -366,6 +378,7 @@ def _arrays(
         crown_written=each([one.crown_width is not None for one in said], bool),
         cut_height=each([one.cut_height for one in said]),
         counted=each([one.counted for one in said], bool),
+        upright=each([one.upright for one in said], bool),
         treated=treated,
         step=each([one.step for one in said]),
         lean=each([one.lean for one in said]),
@@ -374,6 +387,8 @@ def _arrays(
 
 
 def _told_of_no_row(moved: dict[tuple[int, int], Block], stretches: list[_Stretch], slips: list[Slip]) -> None:
+    if not moved:
+        return
     known = {(id(stretch.block), int(number)) for stretch in stretches for number in stretch.numbers}
     for key, tree in moved.items():
         if key not in known and any(id(stretch.block) == key[0] for stretch in stretches):
@@ -434,7 +449,7 @@ def _treated_later(plan: PlanText, said: _Said) -> bool:
     if of is not None:
         names.add(str(of.values[0].value))
     return any(
-        plan.stage == "design" or treatment.done is not None
+        plan.counted(treatment)
         for treatment in plan.of(Treatment)
         if names & {str(name.value) for name in treatment.of}
     )

@@ -15,7 +15,7 @@ import shapely
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 from shapely.validation import explain_validity
 
-from habitatlint.findings import Fact, Slip
+from habitatlint.findings import Fact, Related, Slip
 from habitatlint.ground import survey
 from habitatlint.ground.frame import Frame, FrameUnavailable, declination
 from habitatlint.language.blocks import PLACED, Block
@@ -26,6 +26,8 @@ from habitatlint.units import TOLERANCE, UNITS, YARD
 
 #: a traverse that comes this near its start, as a share of its length, was meant to close
 MEANT_TO_CLOSE = 0.05
+#: one that ends farther off than this was never meant to come back by itself
+LEFT_OPEN = 0.2
 #: farther than this from its anchor, in metres, a point is no part of the property
 MOST_DISTANT = 100_000.0
 #: most points of one line or outline
@@ -66,16 +68,17 @@ class Placer:
         if written is not None and written.kind == "declination":
             return float(written.value)
         day = head.date
-        if written is not None and self.frame is not None and day is not None:
+        if self.frame is not None and day is not None:
             try:
                 return declination(self.frame.latitude, self.frame.longitude, day.value)
             except FrameUnavailable as error:
-                self._slip("bad-value", head, written, why=str(error))
+                if "declination" not in head.parsed.broken:
+                    self._slip("bad-value", head, written or head.north, why=str(error))
                 return 0.0
-        if head.has("declination") or head.has("anchor") or head.has("date"):
-            return 0.0  # a broken line, and told as that
+        if head.parsed.broken & {"declination", "anchor", "date"}:
+            return 0.0  # what is missing may stand on the broken line, and that is told
         need = "`declination` such as `2.5W`, or `declination computed` with `anchor` and `date`"
-        self._slip("missing-property", head, head.north, expected=need)
+        self._slip("missing-property", head, written or head.north, expected=need)
         return 0.0
 
     def true(self, degrees: float) -> float:
@@ -114,6 +117,8 @@ class Placer:
     def _shape(self, block: Block) -> Any:
         if block.broken:
             return None
+        if block.noun == "tree" and block.first("of") is not None:
+            return None  # it stands where its row lays it
         outlines = block.all("outline")
         if outlines:
             # only the boundary may have several; a second elsewhere is a slip, and the first counts
@@ -170,8 +175,12 @@ class Placer:
         if place.kind == "earth":
             return self._earth(block, place, place.value)
         station: Station = place.value
+        return self._on(block, self._way(block, station.way), place, self.metres(station.distance))
+
+    def _on(self, block: Block, way: LineString, place: Written, distance: float) -> tuple[float, float]:
+        """The place so far along a way; told where the way does not reach so far."""
         try:
-            return survey.along(self._way(block, station.way), self.metres(station.distance))
+            return survey.along(way, distance)
         except survey.Unplaceable as error:
             self._slip("bad-value", block, place, why=error.said(self.plan.units))
             raise _Nowhere from None
@@ -228,6 +237,9 @@ class Placer:
 
     def _beside(self, block: Block, piece: Written, beside: Beside) -> list[tuple[float, float]]:
         way = self._way(block, beside.way)
+        for stretch in (beside.start, beside.end):
+            if stretch is not None:
+                self._on(block, way, stretch, self.metres(stretch))
         start = 0.0 if beside.start is None else self.metres(beside.start)
         end = None if beside.end is None else self.metres(beside.end)
         try:
@@ -264,19 +276,24 @@ class Placer:
 
     def _outlines(self, block: Block, statements: tuple[Statement, ...]) -> Polygon | MultiPolygon:
         """One outline; of several, each is a parcel, and one inside another a hole."""
-        polygons = []
+        drawn: list[tuple[Polygon, Statement]] = []
         for statement in statements:
             try:
-                polygons.append(self._outline(block, statement))
+                polygon = self._outline(block, statement)
             except _Nowhere:
                 continue
-        if not polygons:
+            first = next((before for known, before in drawn if polygon.equals(known)), None)
+            if first is None:
+                drawn.append((polygon, statement))
+            else:
+                self._slip("name-used-twice", block, statement, found="outline", why="it is a parcel that stands above",
+                           related=(Related(block.span(first), "the parcel"),))  # fmt: skip
+        if not drawn:
             raise _Nowhere
+        polygons = [polygon for polygon, _ in drawn]
         polygons.sort(key=lambda polygon: -polygon.area)
         whole = polygons[0]
         for polygon in polygons[1:]:
-            if polygon.equals(whole):
-                continue
             whole = whole.difference(polygon) if whole.covers(polygon) else whole.union(polygon)
         return whole
 
@@ -331,13 +348,17 @@ class Placer:
         if len(points) < 4:
             return points
         closure = survey.close(np.array(points))
-        if closure.misclosure > MEANT_TO_CLOSE * closure.perimeter:
+        if closure.misclosure > LEFT_OPEN * closure.perimeter:
             return points  # the last leg was left out: the outline closes itself
+        adjusts = closure.misclosure <= MEANT_TO_CLOSE * closure.perimeter
         if closure.misclosure > TOLERANCE:
+            how = "is closed by the compass rule" if adjusts else "is closed by a straight side: look at every leg"
             self._slip(
                 "traverse-misclosure", block, statement, size=Fact(closure.misclosure, "length"),
-                found=f"1:{round(closure.precision)}",
+                found=f"1:{round(closure.precision)}", why=how,
             )  # fmt: skip
+        if not adjusts:
+            return points
         return [(float(east), float(north)) for east, north in closure.points]
 
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import pairwise, zip_longest
+from typing import Any
 
 import numpy as np
 import shapely
+from shapely.geometry import Polygon
 
 from habitatlint.findings import Fact, Related, Slip
 from habitatlint.ground import curves
@@ -64,7 +66,9 @@ def _off_property(scene: Scene) -> Iterator[Slip]:
     ground = scene.property_
     if ground is None:
         return
-    boundary = next(iter(scene.plan.of(Boundary)))
+    boundary, *more = scene.plan.of(Boundary)
+    # a boundary too many is told as that: what lies within it is not told once more
+    ground = shapely.union_all([ground, *(shape for one in more if (shape := scene.shape_of(one)) is not None)])
     accuracy = scene.placer.metres(boundary.accuracy) if boundary.accuracy else USUAL_ACCURACY
     grown = ground.buffer(accuracy + TOLERANCE, quad_segs=16)
     shapely.prepare(grown)
@@ -72,7 +76,7 @@ def _off_property(scene: Scene) -> Iterator[Slip]:
         shape = scene.shape_of(block) if not block.broken else None
         if shape is None or block.noun in BEYOND or scene.plan.word(block, "offsite") == "yes" or grown.covers(shape):
             continue
-        corners = shapely.points(shapely.get_coordinates(shape))
+        corners = _outside(shape, ground)
         distances = shapely.distance(corners, ground)
         worst = int(np.argmax(distances))
         yield _slip(
@@ -80,6 +84,23 @@ def _off_property(scene: Scene) -> Iterator[Slip]:
             size=Fact(float(distances[worst]), "length"), limit=Fact(accuracy, "length"),
             place=(corners[worst].x, corners[worst].y),
         )  # fmt: skip
+
+
+def _outside(shape: Any, ground: Any) -> Any:
+    """Points by which to tell how far a shape goes beyond the ground: its own corners, then points along
+    what of it lies outside, and the middle of such a piece, which may be a hole of the ground that it fills."""
+    corners = shapely.points(shapely.get_coordinates(shape))
+    beyond = shapely.difference(shape, ground)
+    along = shapely.get_coordinates(shapely.segmentize(beyond, max(YARD, shapely.length(beyond) / 2000)))
+    middles = [
+        shapely.get_point(shapely.maximum_inscribed_circle(piece, TOLERANCE), 0)
+        for piece in shapely.get_parts(beyond)
+        if isinstance(piece, Polygon)
+    ]
+    more = np.concatenate([shapely.points(along), np.array(middles, object)])
+    # a corner of its own is the place a person looks for: others only where they lie farther out
+    farthest = shapely.distance(corners, ground).max()
+    return np.concatenate([corners, more[shapely.distance(more, ground) > farthest + TOLERANCE]])
 
 
 def _cut_pockets(scene: Scene) -> Iterator[Slip]:
@@ -188,24 +209,30 @@ def _steps(scene: Scene) -> Iterator[Slip]:
     if not lines:
         return
     known = {line.values[0].value.number for _, line in lines}
+    # a broken line of the order of work may be any step, and a broken `step` may be work of any
+    some_unread = any("step" in block.parsed.broken for block in scene.plan.blocks if isinstance(block, Work))
+    some_unplaced = False
     used = set()
     for block in scene.plan.blocks:
-        if block.broken or not isinstance(block, WORK):
+        if not isinstance(block, WORK):
             continue
         step = scene.plan.value(block, "step")
         if step is not None:
             used.add(step.value.number)
+        some_unplaced |= step is None and scene.plan.gives(block, "step")
+        if block.broken:
+            continue
         leaves = isinstance(block, Cutting) and scene.plan.word(block, "method") in ("leave", "")
         if isinstance(block, Inspection) or scene.plan.word(block, "offsite") == "yes" or leaves:
             continue
-        if step is None and not block.has("step") and scene.plan.value(block, "done") is None:
+        if step is None and not scene.plan.gives(block, "step") and not scene.plan.finished(block):
             yield _slip("work-without-step", block, why="it has no `step`")
-        elif step is not None and step.value.number not in known:
+        elif step is not None and step.value.number not in known and not some_unread:
             yield _slip("work-without-step", block, block.first("step"),
                         why=f"the order of work has no step {step.value.number:g}")  # fmt: skip
     for work, line in lines:
         number = line.values[0].value.number
-        if number not in used:
+        if number not in used and not some_unplaced:
             yield _slip("step-without-work", work, line, found=f"step {number:g}")
 
 

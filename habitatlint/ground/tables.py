@@ -10,10 +10,12 @@ import numpy as np
 import shapely
 
 from habitatlint.findings import Slip
+from habitatlint.ground import curves
+from habitatlint.ground import trees as standing
 from habitatlint.ground.columns import Column, Place, Table, column, distinct
-from habitatlint.ground.cuts import LAYING
+from habitatlint.ground.cuts import CUT_HEIGHTS, KILLING, LAYING, USUAL_DBH
 from habitatlint.ground.scene import Scene
-from habitatlint.language.blocks import BLOCKS, PLACED, PLURALS, Block, Cutting, Path, Pocket, Work
+from habitatlint.language.blocks import BLOCKS, PLACED, PLURALS, Block, Cutting, Path, Pocket, Row, Work
 from habitatlint.language.plan import PlanText
 from habitatlint.language.properties import Property
 from habitatlint.reading.grammar import Statement
@@ -238,10 +240,9 @@ def cut_pockets(scene: Scene) -> list[bool]:
     cut = set()
     trees = scene.trees
     if len(trees):
-        cutting = np.isin(trees.method, (*LAYING, "girdle", "frill", "hack-and-squirt")) & trees.counted
-        cut |= {int(index) for index in distinct(trees.pocket[cutting])}
+        cut |= {int(index) for index in distinct(trees.pocket[_is_cut(scene)])}
     for patch in scene.blocks_of("patches"):
-        if scene.plan.word(patch, "method") == "leave" or not (scene.design or patch.has("done")):
+        if scene.plan.word(patch, "method") == "leave" or not scene.plan.counted(patch):
             continue
         named = scene.plan.word(patch, "in")
         shape = scene.shape_of(patch)
@@ -252,6 +253,12 @@ def cut_pockets(scene: Scene) -> list[bool]:
                 cut.add(index)
     found = scene.memo["cut pockets"] = [index in cut for index in range(len(pockets))]
     return found
+
+
+def _is_cut(scene: Scene) -> Any:
+    """Whether each tree is cut or killed; one that the wind has thrown is not."""
+    trees = scene.trees
+    return np.isin(trees.method, (*LAYING, *KILLING)) & trees.counted & (trees.state != "blown")
 
 
 def pocket_covers(scene: Scene) -> list[str]:
@@ -321,11 +328,7 @@ def trees_table(scene: Scene) -> Table:
     add("treated", lambda: trees.treated, "truth")
     add("lying", lambda: trees.lies, "truth")
     add("counted", lambda: trees.counted, "truth")
-    add(
-        "cut",
-        lambda: np.isin(trees.method, (*LAYING, "girdle", "frill", "hack-and-squirt")) & trees.counted,
-        "truth",
-    )
+    add("cut", lambda: _is_cut(scene), "truth")
     blocks = list(trees.blocks)
     for word in ("purpose", "species", "by", "mix", "in", "done", "condition", "stump-treatment", "tree-height",
                  "crown-ratio"):  # fmt: skip
@@ -335,6 +338,61 @@ def trees_table(scene: Scene) -> Table:
         else:
             table.add(word, lambda word=word, kind=kind: _property(scene, blocks, word, kind).take(trees.block))  # type: ignore[misc]
     return table
+
+
+def patches_as_trees(scene: Scene) -> Table:
+    """Patches whose work counts, in the shape of the table of trees: what is said of all their trees, and
+    nothing of any one. Where their trees may lie is the patch's ground, grown by one tree's reach."""
+    found = scene.memo.get("patches as trees")
+    if isinstance(found, Table):
+        return found
+    plan = scene.plan
+    every = cut_blocks(scene)
+    grounds = dict(zip(map(id, every), _cut_shapes(scene, every).values, strict=True))
+    blocks = [
+        block for block in every
+        if block.noun == "patch" and plan.counted(block) and grounds[id(block)] is not None
+    ]  # fmt: skip
+    methods = [plan.word(block, "method") for block in blocks]
+    laid = [method in LAYING for method in methods]
+    table = _blocks_as_table(scene, "trees", blocks, Cutting)
+    for field in _TREE_FIELDS.keys() - set(table.fields):
+        kind = _TREE_FIELDS[field]
+        table.add(field, lambda kind=kind: column(kind, [None for _ in blocks]))  # type: ignore[misc]
+    stumps = [grounds[id(block)] for block in blocks]
+    reaches = [_reach_of_patch(scene, block) if lies else 0.0 for block, lies in zip(blocks, laid, strict=True)]
+    lying = [stump.buffer(reach) for stump, reach in zip(stumps, reaches, strict=True)]
+    treatments = [plan.word(block, "stump-treatment") for block in blocks]
+    treated = [said == "done" or (scene.design and said == "planned") for said in treatments]
+    pockets = [scene.row_of("pockets", plan.word(block, "in")) for block in blocks]
+    for field, values in (
+        ("lying", laid),
+        ("cut", [method in (*LAYING, *KILLING) for method in methods]),
+        ("counted", [True for _ in blocks]),
+        ("treated", treated),
+        ("live", [method == "hinge" and not one for method, one in zip(methods, treated, strict=True)]),
+        ("block", [block.name for block in blocks]),
+        ("pocket", pockets),
+        ("stump", stumps),
+        *((field, lying) for field in ("shape", "stem", "top", "fallen", "barrier")),
+    ):
+        table.add(field, lambda field=field, values=values: column(_TREE_FIELDS[field], values))  # type: ignore[misc]
+    scene.memo["patches as trees"] = table
+    return table
+
+
+def _reach_of_patch(scene: Scene, block: Block) -> float:
+    """How far a middle tree of a patch reaches from its stump, in metres."""
+    plan = scene.plan
+
+    def middle(word: str) -> float | None:
+        value = plan.value(block, word)
+        return None if value is None else getattr(value.value, "middle", getattr(value.value, "size", None))
+
+    species = tuple(str(name.value) for name in plan.values(block, "species"))
+    height = middle("tree-height") or float(curves.height(species, np.array(middle("dbh") or USUAL_DBH)))
+    cut = middle("cut-height")
+    return float(standing.reach(height, CUT_HEIGHTS.get(plan.word(block, "method"), 0.0) if cut is None else cut))
 
 
 def steps_table(scene: Scene) -> Table:
@@ -392,9 +450,8 @@ def cuts_table(scene: Scene) -> Table:
     pockets = [scene.row_of("pockets", name) if (name := _pocket_of(scene, block)) else None for block in blocks]
     table.add("pocket", lambda: column("thing:pockets", pockets, "it belongs to no pocket"))
     # `done yes` has no date, and is finished all the same
-    finished = [scene.plan.value(block, "done") is not None for block in blocks]
-    table.add("finished", lambda: column("truth", finished))
-    table.add("counted", lambda: column("truth", [scene.design or done for done in finished]))
+    table.add("finished", lambda: column("truth", [scene.plan.finished(block) for block in blocks]))
+    table.add("counted", lambda: column("truth", [scene.plan.counted(block) for block in blocks]))
     live = {scene.trees.blocks[index].name for index in distinct(scene.trees.block[scene.trees.live])}
     table.add("live", lambda: column("truth", [block.name in live for block in blocks]))
     return table
@@ -425,19 +482,22 @@ def _cut_shapes(scene: Scene, blocks: list[Block]) -> Column:
 
 
 def cuttings_table(scene: Scene) -> Table:
-    """The trees of one pocket, or of one row or tree in none: what falls are judged by together."""
+    """The trees of one pocket, or of one row or tree in none: what falls are judged by together. A tree
+    `of` a row is one of the row's."""
     trees = scene.trees
     pockets = scene.plan.of(Pocket)
-    groups: list[tuple[int, int, Any]] = []
+    groups: list[tuple[int, Block, Any]] = []
     for pocket in distinct(trees.pocket[trees.pocket >= 0]):
-        groups.append((int(pocket), -1, np.flatnonzero(trees.pocket == pocket)))
+        groups.append((int(pocket), pockets[pocket], np.flatnonzero(trees.pocket == pocket)))
     loose = trees.pocket < 0
-    for block in distinct(trees.block[loose]):
-        groups.append((-1, int(block), np.flatnonzero(loose & (trees.block == block))))
+    rows = [_row_of_tree(scene, block) for block in trees.blocks]
+    first: dict[int, int] = {}
+    group = np.array([first.setdefault(id(row), index) for index, row in enumerate(rows)], np.intp)[trees.block]
+    for block in distinct(group[loose]):
+        groups.append((-1, rows[block], np.flatnonzero(loose & (group == block))))
 
     def owner(row: int) -> Block:
-        pocket, block, _ = groups[row]
-        return pockets[pocket] if pocket >= 0 else trees.blocks[block]
+        return groups[row][1]
 
     def single(row: int) -> bool:
         return groups[row][0] < 0 and owner(row).noun == "tree"
@@ -452,6 +512,13 @@ def cuttings_table(scene: Scene) -> Table:
     hinged = (trees.method == "hinge") & trees.counted
     table.add("hinges", lambda: column("things:trees", [group[2][hinged[group[2]]] for group in groups]))
     return table
+
+
+def _row_of_tree(scene: Scene, block: Block) -> Block:
+    """The row that a tree is one `of`; any other block is its own."""
+    of = block.first("of") if block.noun == "tree" else None
+    row = scene.plan.names.get(str(of.values[0].value)) if of is not None else None
+    return row if isinstance(row, Row) else block
 
 
 def _cutting_of(scene: Scene) -> Column:

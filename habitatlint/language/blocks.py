@@ -6,6 +6,7 @@ A test holds the two to the same words.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import ClassVar
 
 from habitatlint.language.properties import Many, One, Property, Whole
@@ -91,6 +92,11 @@ class Block:
         """Given, though perhaps on a broken line."""
         return word in self._by_word or word in self.parsed.broken
 
+    def breaks(self, words: Iterable[str]) -> None:
+        """Lines of these properties name what is not there: they count as broken, for a slip has told them."""
+        parsed = self.parsed._replace(broken=self.parsed.broken | frozenset(words))
+        self.placed = self.placed._replace(parsed=parsed)
+
     def span(self, part: Statement | Written | None = None) -> Span:
         """Where a statement or value stands; the head by default."""
         if part is None:
@@ -147,7 +153,7 @@ class Plan(Block):
     north = One("word", "which north bearings are from")
     anchor = One("special", "the origin on the earth")
     declination = One("special", "magnetic from true north, or `computed`")
-    hunted = Many("period", "when the property is hunted", repeats=True)
+    hunted = Many("special", "when the property is hunted: a season by its dates, or each year", repeats=True)
     leaf_out = One("day", "when the leaves come")
     log_rule = One("word", "how board feet are reckoned")
     picture = Whole("special", "an aerial or a scanned map beneath the map")

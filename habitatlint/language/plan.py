@@ -10,7 +10,18 @@ from functools import cached_property
 from typing import Any, TypeVar
 
 from habitatlint.findings import Related, Slip
-from habitatlint.language.blocks import BLOCKS, BY_NOUN, PLACED, RESERVED, SINGLES, Block, Cutting, Plan, Trees
+from habitatlint.language.blocks import (
+    BLOCKS,
+    BY_NOUN,
+    PLACED,
+    RESERVED,
+    SINGLES,
+    Block,
+    Boundary,
+    Cutting,
+    Plan,
+    Trees,
+)  # fmt: skip
 from habitatlint.language.properties import Property
 from habitatlint.reading.blocks import Layout, Memory, Placed, read
 from habitatlint.reading.grammar import Grammar, Shape, Statement, Trouble, listed, near
@@ -92,6 +103,10 @@ def find_nothing(path: str, source: Source) -> Source:
     raise IncludeTrouble("no other file can be read here")
 
 
+#: states of a tree that lies already
+LYING = ("down", "blown")
+#: so many unknown names are told with what they were probably meant to be
+MOST_HINTS = 30
 #: deepest chain of includes
 DEEPEST_INCLUDE = 8
 
@@ -160,6 +175,28 @@ class PlanText:
         value = self.value(block, word)
         return str(value.value) if value else otherwise
 
+    def gives(self, block: Block, word: str) -> bool:
+        """A property is given, though perhaps on a broken line: by the block, its row or the shared `trees`."""
+        if block.has(word):
+            return True
+        of = block.first("of") if block.noun == "tree" else None
+        if of is not None:
+            row = self.names.get(str(of.values[0].value))
+            return row is not None and row.noun == "row" and self.gives(row, word)
+        return isinstance(block, Cutting) and any(shared.has(word) for shared in self.shared)
+
+    def finished(self, block: Block) -> bool:
+        """The work on it is done: it has `done`, though perhaps on a broken line or by the shared `trees`."""
+        return self.gives(block, "done")
+
+    def counted(self, block: Block) -> bool:
+        """The plan's stage counts the work on it: all of it in a design, what is done in an as-built.
+
+        A tree that lies already, cut or blown, counts in both.
+        """
+        lies = isinstance(block, Cutting) and self.word(block, "state") in LYING
+        return self.stage == "design" or lies or self.finished(block)
+
     @property
     def stage(self) -> str:
         return self.word(self.head, "stage", "design") if self.head else "design"
@@ -184,9 +221,18 @@ def read_plan(
     names, ghosts = reader.name_blocks()
     plan = PlanText(source, blocks, names, ghosts, ())
     slips = [*reader.slips, *_whole(plan, fragment)]
+    hints = _Hints(plan)
     for block in blocks:
         slips += _properties(plan, block)
-        slips += _names(plan, block)
+        unknown = list(_names(plan, block, hints))
+        if unknown and block.noun != "work":
+            starts = {slip.span.start for slip in unknown}
+            block.breaks(
+                statement.word
+                for statement in block.parsed.statements
+                if any(block.span(statement).start <= start < block.span(statement).end for start in starts)
+            )
+        slips += unknown
     return PlanText(source, blocks, names, ghosts, tuple(slips))
 
 
@@ -197,34 +243,36 @@ class _Reader:
         self.slips: list[Slip] = []
         self.taken: dict[str, Source] = {}
 
-    def take(self, source: Source, above: tuple[str, ...]) -> None:
+    def take(self, source: Source, above: tuple[str, ...], include: Block | None = None) -> None:
         self.taken[source.name] = source
         for placed in map(_fit, read(source, self.grammar, LAYOUT, self.memory)):
             block = BY_NOUN.get(placed.parsed.noun, Block)(placed)
             for trouble in placed.parsed.troubles:
                 self.slips.append(
                     Slip(trouble.kind, placed.span(trouble.start, trouble.end), thing=block.label, found=trouble.found,
-                         expected="" if trouble.suggestion else trouble.expected, why=trouble.expected,
+                         expected="" if trouble.suggestion else trouble.expected, why=trouble.told,
                          hint=trouble.way_out, name=block.name)
                 )  # fmt: skip
-            if above and isinstance(block, Plan):
-                self._second_head(block)
+            if include is not None and isinstance(block, Plan):
+                self._second_head(block, include)
                 continue
             self.blocks.append(block)
             if block.noun == "include" and not block.broken:
                 self._include(block, source, above)
 
-    def _second_head(self, block: Plan) -> None:
-        """An included file has no head of its own, or one with the same units."""
+    def _second_head(self, block: Plan, include: Block) -> None:
+        """An included file has no head of its own, or one with the same units or none: its lengths are the plan's."""
         main = next((one for one in self.blocks if isinstance(one, Plan)), None)
         units = block.first("units")
         ours = main.first("units") if main else None
-        own = str(units.values[0].value) if units else "yd"
         wanted = str(ours.values[0].value) if ours else "yd"
+        own = str(units.values[0].value) if units else wanted
         if own != wanted:
-            why = f"the included file's units are {own}, the plan's {wanted}"
-            self.slips.append(Slip("include-trouble", block.span(units), thing="include",
-                                   found=block.placed.source.name, why=why))  # fmt: skip
+            path = include.head[0]
+            why = f"its units are {own} and the plan's {wanted}, so its lengths without a unit are read in {wanted}"
+            related = Related(block.span(units), "its own head")
+            self.slips.append(Slip("include-trouble", include.span(path), thing="include", found=str(path.value),
+                                   hint=" as it is", why=why, related=(related,)))  # fmt: skip
 
     def _include(self, block: Block, source: Source, above: tuple[str, ...]) -> None:
         value = block.head[0]
@@ -242,7 +290,7 @@ class _Reader:
         if found.name in (*above, source.name):
             return trouble("the files include each other in a circle")
         if found.name not in self.taken:
-            self.take(found, (*above, source.name))
+            self.take(found, (*above, source.name), block)
         return None
 
     def name_blocks(self) -> tuple[dict[str, Block], frozenset[str]]:
@@ -256,9 +304,8 @@ class _Reader:
             if not name or block.noun in ("use", "level", "waive"):
                 continue
             if name in RESERVED:
-                why = "a name that is no word of the language"
-                self.slips.append(Slip("syntax", block.name_span, thing=block.label, found=f"`{name}`",
-                                       expected=why, why=why))  # fmt: skip
+                why = f"expected a name that is no word of the language, not `{name}`"
+                self.slips.append(Slip("syntax", block.name_span, thing=block.label, found=f"`{name}`", why=why))
             elif name in names:
                 first = names[name]
                 related = Related(first.name_span, f"the first `{name}`, {_one(first.noun)}")
@@ -300,6 +347,8 @@ _OF_LENGTHS = frozenset({"dbh", "tree_height", "class_"})
 
 def _unfit(statement: Statement) -> tuple[Written, str] | None:
     """The value of a line that cannot be, and why."""
+    if statement.rule == "residual":
+        return _upside_down(statement)
     for value in statement.values:
         size = value.value
         if isinstance(size, Quantity):
@@ -314,6 +363,19 @@ def _unfit(statement: Statement) -> tuple[Written, str] | None:
                 return value, f"`{size}` needs a unit of length, as in `6in..10in`"
             if size.least.number < 0:
                 return value, f"`{size}` is less than nothing"
+    return None
+
+
+def _upside_down(release: Statement) -> tuple[Written, str] | None:
+    """A release that leaves more than there was; a bare first figure is in the unit of the second."""
+    quantities = [value for value in release.values if isinstance(value.value, Quantity)]
+    before, left = quantities
+    for value in quantities:
+        if value.value.number < 0:
+            return value, f"`{value.value}` is less than nothing"
+    had = before.value.size_in(left.value.unit)
+    if had < left.value.size:
+        return left, f"`{left.value}` is more than the `{before.value}` there was: a release leaves less"
     return None
 
 
@@ -341,9 +403,15 @@ def _whole(plan: PlanText, fragment: bool) -> Iterator[Slip]:
         related = Related(heads[0].span(), "the first head")
         yield Slip("name-used-twice", head.span(), thing="plan", found="plan", why="a plan has one head",
                    related=(related,))  # fmt: skip
+    boundaries = plan.of(Boundary)
+    for boundary in boundaries[1:]:
+        related = Related(boundaries[0].span(), "the first boundary")
+        why = "a plan has one boundary, and each further parcel is one more `outline` in it"
+        yield Slip("name-used-twice", boundary.span(), thing="boundary", found="boundary", why=why,
+                   related=(related,))  # fmt: skip
     if heads and plan.blocks and plan.blocks[0] is not heads[0] and not plan.blocks[0].broken:
-        why = "the head `plan` before every other block"
-        yield Slip("syntax", heads[0].span(), thing="plan", found="after one", expected=why, why=why)
+        why = "expected the head `plan` before every other block, not after one"
+        yield Slip("syntax", heads[0].span(), thing="plan", found="after one", why=why)
 
 
 def _properties(plan: PlanText, block: Block) -> Iterator[Slip]:
@@ -359,23 +427,23 @@ def _properties(plan: PlanText, block: Block) -> Iterator[Slip]:
                     "name-used-twice", block.span(again), thing=block.label, found=word,
                     why=f"{_one(block.noun)} has one", related=(first,), name=block.name,
                 )  # fmt: skip
-        if prop.required and not _given(plan, block, word):
+        if prop.required and not plan.gives(block, word):
             yield _missing(block, f"`{word}`, {prop.says}")
-    if block.must and not any(all(_given(plan, block, word) for word in words) for words in block.must):
+    if block.must and not any(all(plan.gives(block, word) for word in words) for words in block.must):
         ways = listed([" and ".join(f"`{word}`" for word in words) for words in block.must], "or")
         yield _missing(block, ways)
-    if block.noun == "tree" and not (_given(plan, block, "method") or _given(plan, block, "state")):
+    if block.noun == "tree" and not (plan.gives(block, "method") or plan.gives(block, "state")):
         yield _missing(block, "`method`, how it is cut, or `state`, how it stands or lies")
+    of, at = (block.first("of"), block.first("at")) if block.noun == "tree" else (None, None)
+    if of is not None and at is not None:
+        why = "`of` puts this tree where its row lays it, so it has no `at` of its own"
+        yield Slip("bad-value", block.span(at), thing=block.label, why=why, name=block.name)
     if block.noun == "row":
         given = [word for word in ("spacing", "count") if block.has(word)]
         if len(given) != 1:
             found = "both" if given else "neither"
             yield Slip("spacing-or-count", block.span(block.first("count") if given else None), thing=block.label,
                        found=found, expected="`spacing` or `count`, one of the two", name=block.name)  # fmt: skip
-
-
-def _given(plan: PlanText, block: Block, word: str) -> bool:
-    return block.has(word) or plan.owner(block, word) is not None
 
 
 def _missing(block: Block, expected: str) -> Slip:
@@ -415,17 +483,39 @@ def _names_in(value: Written, prop: Property[Any], word: str) -> Iterator[tuple[
         yield value.value.thing, nouns, "away from" if value.value.word == "away" else value.value.word
 
 
-def _names(plan: PlanText, block: Block) -> Iterator[Slip]:
+class _Hints:
+    """What an unknown name was probably meant to be; looked for among all names, and so not for ever."""
+
+    def __init__(self, plan: PlanText) -> None:
+        self.plan = plan
+        self.left = MOST_HINTS
+        self.looked_for: dict[str, bool] = {}
+
+    def of_broken_head(self, name: str) -> bool:
+        """It looks like the name of a block whose head is broken."""
+        if name not in self.looked_for:
+            ask = len(self.looked_for) < MOST_HINTS
+            self.looked_for[name] = name in self.plan.ghosts or (ask and bool(near(name, self.plan.ghosts)))
+        return self.looked_for[name]
+
+    def among(self, nouns: frozenset[str], name: str, block: Block) -> str:
+        if self.left <= 0:
+            return ""
+        self.left -= 1
+        names = self.plan.names.items()
+        return near(name, [other for other, there in names if there.noun in nouns and other != block.name])
+
+
+def _names(plan: PlanText, block: Block, hints: _Hints) -> Iterator[Slip]:
     """Names that stand for nothing, or for something of another kind."""
     for value, nouns, word in references(block):
         name = str(value.value)
-        if name in plan.ghosts or near(name, plan.ghosts):
-            continue
         known = plan.names.get(name)
         if known is not None and (known.noun in nouns or not nouns):
             continue
-        fitting = [other for other, there in plan.names.items() if there.noun in nouns and other != block.name]
-        likely = near(name, fitting)
+        if hints.of_broken_head(name):
+            continue
+        likely = hints.among(nouns, name, block)
         hint = f"; did you mean `{likely}`?" if likely else ""
         wanted = _of_kinds(nouns)
         why = f"it is {_one(known.noun)}, and `{word}` takes {wanted}" if known else f"`{word}` takes {wanted}"

@@ -30,6 +30,7 @@ _WRITTEN = {
 _SHAPES = {
     ("plan", "anchor"): "`43.7120N,90.6210W`",
     ("plan", "declination"): "`2.5W`, or `computed` from the anchor and the date",
+    ("plan", "hunted"): "`2026-11-07..2027-01-18`, or each year `11-07..01-18`",
     ("plan", "picture"): '`"aerial.png" at 0,0 440,880`',
     ("pocket", "corridors"): "`every 20yd off south-plot width 3ft`",
     ("timber", "class"): "`12in..22in 60 sqft/ac`",

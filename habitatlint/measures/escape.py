@@ -14,11 +14,11 @@ import shapely
 from shapely.geometry import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from habitatlint.ground.columns import Array, Column, Indices
+from habitatlint.ground.columns import Array, Column, Indices, column
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.trees import WALK_UNDER
 from habitatlint.language.blocks import Opening, Path, Pocket
-from habitatlint.measures.vocabulary import Measured, Rows, measure
+from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural
 from habitatlint.units import FOOT, TOLERANCE, YARD
 
 #: an opening is sawn at most this far each way
@@ -89,7 +89,7 @@ def _opening(scene: Scene, opening: Opening, place: Point, wide: float) -> LineS
     else:
         along = _ahead(scene.placer.bearing(opening, toward))
     line = LineString([here - along * OPENING_REACH, here + along * 2 * OPENING_REACH])
-    near = scene.trees.barrier_index.query(line, predicate="dwithin", distance=wide)
+    near = scene.trees.barrier_index.query(line, predicate="dwithin", distance=wide / 2 + TOLERANCE)
     if not len(near):
         return None
     barred = shapely.union_all(shapely.buffer(scene.trees.barrier[near], wide / 2, quad_segs=8))
@@ -117,7 +117,7 @@ def _runs(line: LineString, barred: BaseGeometry) -> list[tuple[float, float]]:
     """The stretches of a line that lie in what bars, as distances from its first point."""
     found = []
     for part in shapely.get_parts(line.intersection(barred)):
-        if isinstance(part, LineString):
+        if isinstance(part, LineString) and not part.is_empty:
             ends = shapely.line_locate_point(line, shapely.points(part.coords))
             found.append((float(ends.min()), float(ends.max())))
     return found
@@ -179,6 +179,12 @@ def closed_v(scene: Scene, first: Rows, second: Rows, way: Column) -> Measured:
             "ahead": lambda rows: Column("bearing", np.degrees(np.arctan2(half[rows, 0], half[rows, 1])) % 360),
         },
     )
+
+
+@of_plural("plans", "lie", "text")
+def _plan_lie(scene: Scene) -> Column:
+    """How the trees of a plan lie, in words: `as laid out` in a design, `as it lies` in an as-built."""
+    return column("text", ["as laid out" if scene.design else "as it lies"])
 
 
 def _cross(first: Array, second: Array) -> Array:

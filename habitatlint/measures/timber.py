@@ -6,6 +6,9 @@ Missouri Forestry Functions); plans give it by class of diameter.
 
 from __future__ import annotations
 
+import math
+from calendar import isleap
+from collections.abc import Iterable
 from datetime import date
 from typing import Any, NamedTuple
 
@@ -13,13 +16,13 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from habitatlint.ground.columns import Column, distinct
+from habitatlint.ground.columns import Column
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.tables import cut_blocks
 from habitatlint.language.blocks import Block, Release, Timber, Work
 from habitatlint.measures.vocabulary import Measured, Rows, measure
 from habitatlint.reading.values import Day
-from habitatlint.units import INCH, TOLERANCE
+from habitatlint.units import INCH, TOLERANCE, Quantity
 
 #: stems over this are overstory (common practice, no source)
 OVERSTORY_DBH = 12 * INCH
@@ -39,21 +42,19 @@ class _Class(NamedTuple):
     basal_area: float
 
 
-def _classes(timber: Timber) -> list[_Class]:
+def _classes(timber: Timber) -> tuple[_Class, ...]:
     """Classes of a timber, the largest first."""
     found = [
         _Class(line.values[0].value.least.size, line.values[0].value.largest.size, line.values[1].value.size)
         for line in timber.class_
     ]
-    return sorted(found, key=lambda one: -one.largest)
+    return tuple(sorted(found, key=lambda one: -one.largest))
 
 
-def _above(classes: list[_Class], dbh: float, left: float | None) -> float:
-    """Basal area of stems over a DBH, once the largest have been taken until `left` remains in all.
+def _above(classes: Iterable[_Class], dbh: float, taken: float) -> float:
+    """Basal area of stems over a DBH, once so much has been taken, the largest class first.
 
     A class that the DBH falls into counts by the share of its range above it."""
-    total = sum(one.basal_area for one in classes)
-    taken = max(0.0, total - left) if left is not None else 0.0
     over = 0.0
     for one in classes:
         gone = min(one.basal_area, taken)
@@ -79,10 +80,12 @@ def _when(scene: Scene, block: Block) -> _When:
 
 
 class _Released(NamedTuple):
+    """A release: its ground, what it takes (None where it does not say), and when."""
+
     shape: BaseGeometry
-    left: float
+    takes: float | None
     when: _When
-    release: Release
+    kills_standing: bool
 
 
 def _releases(scene: Scene) -> list[_Released]:
@@ -91,9 +94,14 @@ def _releases(scene: Scene) -> list[_Released]:
         shape = scene.shape_of(release)
         if shape is None or not (scene.design or release.has("done")):
             continue
-        lines = release.basal_area
-        left = lines[0].values[-1].value.size if lines else 0.0
-        found.append(_Released(shape, left, _when(scene, release), release))
+        takes = None
+        if release.basal_area:
+            written = release.basal_area[0].values
+            first, last = written[0].value, written[-1].value
+            # `110 to 50 sqft/ac` says the unit once
+            takes = max(0.0, Quantity(first.number, first.unit or last.unit).size - last.size)
+        kills = scene.plan.word(release, "method") in KILLED_STANDING
+        found.append(_Released(shape, takes, _when(scene, release), kills))
     return found
 
 
@@ -113,53 +121,80 @@ def _in_time(scene: Scene, released: _Released, cut: _When) -> bool | None:
         return None
     else:
         earlier = release.step < cut.step
-    if not earlier or scene.plan.word(released.release, "method") not in KILLED_STANDING:
+    if not earlier or not released.kills_standing:
         return earlier
     if last is None or first is None:
         return None
     head = scene.plan.head
     leaf_out = head.leaf_out.value if head and head.leaf_out else USUAL_LEAF_OUT
-    leaves = [date(year, leaf_out.month, min(leaf_out.day, 28)) for year in range(last.year, first.year + 1)]
-    return any(last < day <= first for day in leaves)
+    return any(last < _in_year(leaf_out, year) <= first for year in range(last.year, first.year + 1))
+
+
+def _in_year(day: Day, year: int) -> date:
+    """A day of each year in one of them; 29 February is the 28th where there is none."""
+    short = (day.month, day.day) == (2, 29) and not isleap(year)
+    return date(year, day.month, 28 if short else day.day)
 
 
 def _dates(scene: Scene, step: float) -> tuple[date, date] | None:
     """First and last day of a step, None where it has none."""
-    for work in scene.plan.of(Work):
-        for line in work.step:
-            if line.values[0].value.number == step:
+    found = scene.memo.get("step dates")
+    if found is None:
+        found = scene.memo["step dates"] = {}
+        for work in scene.plan.of(Work):
+            for line in work.step:
                 when = next((value.value for value in line.values if value.kind in ("period", "date")), None)
-                if isinstance(when, date):
-                    return when, when
-                return (when[0], when[1]) if when is not None else None
-    return None
+                dates = (when, when) if isinstance(when, date) else (when[0], when[1]) if when is not None else None
+                found.setdefault(line.values[0].value.number, dates)
+    return found.get(step)
 
 
-def overstory_at(scene: Scene, points: Any, dbh: float, releases: list[_Released]) -> tuple[np.ndarray, np.ndarray]:
-    """Basal area over a DBH at n points (n, 2) once some releases are over, and whether each is
-    known: timber with classes stands there. Where releases overlap, what leaves least counts."""
-    places = shapely.points(points)
-    over = np.zeros(len(points))
-    known = np.ones(len(points), bool)
-    covered = np.zeros(len(points), bool)
-    left = np.full(len(points), np.inf)
-    for released in releases:
-        here = shapely.dwithin(released.shape, places, TOLERANCE)
-        left[here] = np.minimum(left[here], released.left)
-    for timber in scene.plan.of(Timber):
-        shape = scene.shape_of(timber)
-        if shape is None:
-            continue
-        here = shapely.dwithin(shape, places, TOLERANCE)
-        covered |= here
-        classes = _classes(timber)
-        if not classes:
-            known[here] = False
-            continue
-        for remaining in distinct(left[here]):
-            at = here & (left == remaining)
-            over[at] += _above(classes, dbh, None if np.isinf(remaining) else float(remaining))
-    return over, known & covered
+class _Stand(NamedTuple):
+    """A timber: its ground and its classes, none where they are not given."""
+
+    shape: BaseGeometry
+    classes: tuple[_Class, ...]
+
+
+class _Woods:
+    """The timbers and releases of a scene with their indexes, made once."""
+
+    def __init__(self, scene: Scene) -> None:
+        self.timbers = [
+            _Stand(shape, _classes(timber))
+            for timber in scene.plan.of(Timber)
+            if (shape := scene.shape_of(timber)) is not None
+        ]
+        self.releases = _releases(scene)
+        self.timber_index = shapely.STRtree([timber.shape for timber in self.timbers])
+        self.release_index = shapely.STRtree([released.shape for released in self.releases])
+
+    def places(self, points: Any) -> set[tuple[tuple[int, ...], tuple[int, ...]]]:
+        """What stands over n points (n, 2) and what is released there: the different pairs of timbers and
+        releases; points under no timber, or under one without classes, are left out."""
+        places = shapely.points(points)
+        over: list[tuple[list[int], list[int]]] = [([], []) for _ in places]
+        for which, index in enumerate((self.timber_index, self.release_index)):
+            at, numbers = index.query(places, predicate="dwithin", distance=TOLERANCE)
+            for place, number in zip(at.tolist(), numbers.tolist(), strict=True):
+                over[place][which].append(number)
+        return {
+            (tuple(sorted(timbers)), tuple(sorted(releases)))
+            for timbers, releases in over
+            if timbers and all(self.timbers[number].classes for number in timbers)
+        }
+
+    def classes_of(self, timbers: tuple[int, ...]) -> list[_Class]:
+        """The classes of all timbers at a place together, the largest first."""
+        found = [one for number in timbers for one in self.timbers[number].classes]
+        return sorted(found, key=lambda one: -one.largest)
+
+
+def _woods(scene: Scene) -> _Woods:
+    found = scene.memo.get("woods")
+    if found is None:
+        found = scene.memo["woods"] = _Woods(scene)
+    return found
 
 
 _UNKNOWN = "no `timber` with `class` lines is given where it stands"
@@ -168,43 +203,56 @@ _UNKNOWN = "no `timber` with `class` lines is given where it stands"
 _UNTIMED = "it or a release over it has no `step`, or a step no dates, so nobody knows which comes first"
 
 
+_UNSAID = "a release over it has no `basal-area`, so nobody knows what it takes"
+
+
 @measure("overstory", ("cuts",), "basal-area", parts={"before": "basal-area"})
 def overstory(scene: Scene, cuts: Rows) -> Measured:
     """Basal area of the overstory over a cut when its step begins: stems over 12 in and over the
-    largest that is cut, at the worst of its places. A release of an earlier step takes the largest
-    class first, down to what it leaves; one of the same step, or a later one, comes too late; one that
-    kills standing counts from the leaf-out after. In an as-built only releases that are done count,
-    and what is done goes by its days.
+    largest that is cut, at the worst of its places. A release `A to B` of an earlier step takes A - B,
+    the largest class of all timber there first, and where releases overlap the one that takes most
+    counts; one of the same step, or a later one, comes too late; one that kills standing counts from
+    the leaf-out after. In an as-built only releases that are done count, and what is done goes by its
+    days.
 
     `before` is the same as if nothing were ever released. Unknown where no timber with classes is
-    given, and where it hangs on a step or a date that is not given."""
-    table, blocks = scene.table("cuts"), cut_blocks(scene)
+    given, and where it hangs on a step, a date or what a release takes that is not given."""
+    table, blocks, woods = scene.table("cuts"), cut_blocks(scene), _woods(scene)
     shapes_, largest = table.column("shape"), table.column("largest-dbh")
     values, before = np.full(len(cuts), np.nan), np.full(len(cuts), np.nan)
     known, timbered = np.zeros(len(cuts), bool), np.zeros(len(cuts), bool)
-    releases_ = _releases(scene)
+    reasons: set[str] = set()
     for index, row in enumerate(cuts.rows):
         points = points_in(shapes_.values[row]) if shapes_.values[row] is not None else np.empty((0, 2))
-        if not len(points):
+        places = woods.places(points) if len(points) else set()
+        if not places:
             continue
         dbh = max(OVERSTORY_DBH, float(largest.values[row]) if largest.mask[row] else 0.0)
         when = _when(scene, blocks[row])
-        in_time = [(released, _in_time(scene, released, when)) for released in releases_]
-
-        def worst(releases: list[_Released], points: Any = points, dbh: float = dbh) -> float:
-            over, certain = overstory_at(scene, points, dbh, releases)
-            return float(over[certain].max()) if certain.any() else np.nan
-
-        before[index] = values[index] = worst([])
-        timbered[index] = known[index] = np.isfinite(before[index])
-        if not in_time or not timbered[index]:
-            continue
-        values[index] = worst([released for released, over in in_time if over])
+        met = {number for _, releases in places for number in releases}
+        in_time = {number: _in_time(scene, woods.releases[number], when) for number in met}
+        most, least, first = [], [], []
+        for timbers, releases in places:
+            classes = woods.classes_of(timbers)
+            first.append(_above(classes, dbh, 0.0))
+            sure = [woods.releases[number].takes or 0.0 for number in releases if in_time[number]]
+            perhaps = [
+                math.inf if (takes := woods.releases[number].takes) is None else takes
+                for number in releases if in_time[number] is not False
+            ]  # fmt: skip
+            most.append(_above(classes, dbh, max(sure, default=0.0)))
+            least.append(_above(classes, dbh, max(perhaps, default=0.0)))
+        before[index], values[index] = max(first), max(most)
+        timbered[index] = True
         # what nobody can tell makes a difference only where it would change the figure
-        known[index] = values[index] == worst([released for released, over in in_time if over is not False])
-    why = _UNKNOWN if (known == timbered).all() else _UNTIMED
-    first = Column("basal-area", before, timbered, None, _UNKNOWN)
-    return Measured(Column("basal-area", values, known, None, why), {"before": lambda rows: first.take(rows)})
+        known[index] = max(most) == max(least)
+        if not known[index]:
+            untimed = any(over is None for over in in_time.values())
+            unsaid = any(over is not False and woods.releases[number].takes is None for number, over in in_time.items())
+            reasons |= ({_UNTIMED} if untimed else set()) | ({_UNSAID} if unsaid else set())
+    why = "; or ".join(sorted(reasons, reverse=True)) or _UNKNOWN
+    column_before = Column("basal-area", before, timbered, None, _UNKNOWN)
+    return Measured(Column("basal-area", values, known, None, why), {"before": lambda rows: column_before.take(rows)})
 
 
 def points_in(shape: BaseGeometry) -> Any:
@@ -228,17 +276,17 @@ def overstory_of(scene: Scene, pockets: Rows) -> Column:
     """Basal area of stems over 12 in over a pocket as it stands before any release: the mean of what
     each timber with classes has over it, by the share of the pocket it covers. Unknown where no such
     timber is given."""
-    shapes_ = scene.table("pockets").column("shape").values
+    shapes_, woods = scene.table("pockets").column("shape").values, _woods(scene)
     values, known = np.full(len(pockets), np.nan), np.zeros(len(pockets), bool)
     for index, row in enumerate(pockets.rows):
         ground = shapes_[row]
         if ground is None:
             continue
         total = 0.0
-        for timber in scene.plan.of(Timber):
-            shape, classes = scene.shape_of(timber), _classes(timber)
-            if shape is not None and classes and (share := shape.intersection(ground).area / ground.area) > 0:
-                total += share * _above(classes, OVERSTORY_DBH, None)
+        for number in np.sort(woods.timber_index.query(ground, predicate="intersects")):
+            shape, classes = woods.timbers[number]
+            if classes and (share := shape.intersection(ground).area / ground.area) > 0:
+                total += share * _above(classes, OVERSTORY_DBH, 0.0)
                 known[index] = True
         values[index] = total
     return Column("basal-area", values, known, None, "no `timber` with `class` lines is given over it")

@@ -10,11 +10,11 @@ import shapely
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
-from habitatlint.ground.columns import Column, Mask, distinct
+from habitatlint.ground.columns import Column, Indices, Mask, column, distinct
 from habitatlint.ground.cuts import LAYING
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Path
-from habitatlint.measures.vocabulary import Rows, measure
+from habitatlint.measures.vocabulary import Measured, Rows, measure
 from habitatlint.units import TOLERANCE
 
 
@@ -40,8 +40,14 @@ def toward_travel(scene: Scene, trees: Rows, near: Column) -> Column:
     for reach in distinct(near.values.astype(float)):
         asked = near.values == reach
         found[asked] = _toward(scene, float(reach))[rows[asked]]
-    unsaid = np.isin(cut.method[rows], LAYING) & cut.counted[rows] & ~np.isfinite(cut.bearing[rows])
+    unsaid = _unsaid(scene)[rows]
     return Column("truth", found & cut.lies[rows], ~unsaid if unsaid.any() else None, None, "no `fall` is given")
+
+
+def _unsaid(scene: Scene) -> Mask:
+    """For every tree whether it is to be laid and has no `fall`."""
+    cut = scene.trees
+    return np.asarray(np.isin(cut.method, LAYING) & cut.counted & ~np.isfinite(cut.bearing))
 
 
 def _toward(scene: Scene, near: float) -> Mask:
@@ -73,17 +79,21 @@ def _lengths(values: list[float | None]) -> Column:
     return Column("length", sizes, None if known.all() else known)
 
 
-@measure("end-gap", ("paths", "foods"), "length")
-def end_gap(scene: Scene, paths: Rows, foods: Rows) -> Column:
-    """How far the nearer end of a path is from a food, in metres; 0 for an end in it."""
+@measure("end-gap", ("paths", "foods"), "length", parts={"place": "place"})
+def end_gap(scene: Scene, paths: Rows, foods: Rows) -> Measured:
+    """How far the nearer end of a path is from a food, in metres; 0 for an end in it. `place` is that
+    end; the first one where both are as near."""
     values: list[float | None] = []
-    for line, field in _pairs(scene, paths, foods):
+    places = np.full(len(paths), None, object)
+    for index, (line, field) in enumerate(_pairs(scene, paths, foods)):
         if line is None or field is None:
             values.append(None)
-        else:
-            ends = shapely.points([line.coords[0], line.coords[-1]])
-            values.append(float(shapely.distance(ends, field).min()))
-    return _lengths(values)
+            continue
+        ends = shapely.points([line.coords[0], line.coords[-1]])
+        gaps = shapely.distance(ends, field)
+        places[index] = ends[int(np.argmin(gaps))]
+        values.append(float(gaps.min()))
+    return Measured(_lengths(values), {"place": lambda rows: Column("place", places[rows])})
 
 
 @measure("inside", ("paths", "foods"), "length")
@@ -96,19 +106,83 @@ def inside(scene: Scene, paths: Rows, foods: Rows) -> Column:
     return _lengths(values)
 
 
-@measure("onward", ("paths", "foods", "length"), "length")
-def onward(scene: Scene, paths: Rows, foods: Rows, near: Column) -> Column:
-    """How far a path runs on past a food, in metres: the shorter of its two parts beyond the places
-    within `near` of the food. The whole length for a path that never comes so near."""
+@measure("onward", ("paths", "foods"), "length")
+def onward(scene: Scene, paths: Rows, foods: Rows) -> Column:
+    """How far a path runs on past a food, in metres: the shorter of its two parts beyond the food's own
+    edge, or, where it runs by without touching it, beyond its place nearest the food."""
     values: list[float | None] = []
-    for (line, field), reach in zip(_pairs(scene, paths, foods), near.values, strict=True):
+    for line, field in _pairs(scene, paths, foods):
         if line is None or field is None:
             values.append(None)
             continue
-        touching = line.intersection(field.buffer(reach, quad_segs=32))
-        if touching.is_empty:
-            values.append(float(line.length))
-            continue
-        places = shapely.line_locate_point(line, shapely.points(shapely.get_coordinates(touching)))
+        met = line.intersection(field)
+        if met.is_empty:  # a line along an edge is near it for a stretch, one at a corner in a point
+            # a hair more than the distance: a centimetre more would reach on round a corner
+            near = field.buffer(line.distance(field) + 1e-6, quad_segs=32)
+            point = shapely.get_point(shapely.shortest_line(line, field), 0)
+            met = shapely.geometrycollections([line.intersection(near), point])
+        places = shapely.line_locate_point(line, shapely.points(shapely.get_coordinates(met)))
         values.append(float(min(places.min(), line.length - places.max())))
     return _lengths(values)
+
+
+@measure("to-travel", ("pockets",), "length", parts={"place": "place"})
+def to_travel(scene: Scene, pockets: Rows) -> Measured:
+    """How far a pocket is from the nearest line of travel, in metres; 0 where one touches it. `place` is
+    the place of the pocket nearest that line. Unknown where no line of travel is placed."""
+    lines = np.array([line for line, _ in _lines_of_travel(scene)], object)
+    grounds = scene.table(pockets.plural).column("shape").values[pockets.rows]
+    nearest = np.full(len(pockets), None, object)
+    placed = np.array([ground is not None for ground in grounds], bool)
+    if len(lines) and placed.any():
+        index = shapely.STRtree(lines).nearest(grounds[placed])
+        nearest[placed] = shapely.shortest_line(grounds[placed], lines[index])
+    value = _lengths([None if line is None else float(line.length) for line in nearest])
+
+    def place(rows: Indices) -> Column:
+        return Column("place", shapely.get_point(nearest[rows], 0))
+
+    return Measured(value, {"place": place})
+
+
+@measure(
+    "laid-toward",
+    ("cuttings", "length", "angle"),
+    "share",
+    parts={"place": "place", "some": "count", "all": "count", "first": "thing:trees"},
+)
+def laid_toward(scene: Scene, cuttings: Rows, near: Column, leaning: Column) -> Measured:
+    """The share of a cutting's hinges that are laid toward a line of travel, as `toward-travel` tells it
+    by `near`; stems that lean `leaning` or more are not counted among them, and a tree in no pocket and
+    no row only where it lies on the line's width.
+
+    `some` is how many they are, `all` how many hinges there are, `first` the first of them and `place`
+    its stump. Unknown where a hinge that counts has no `fall`; the share also where there are no hinges."""
+    table, cut, unsaid = scene.table(cuttings.plural), scene.trees, _unsaid(scene)
+    hinges, single = table.column("hinges").values, table.column("single").values
+    some, every = np.zeros(len(cuttings)), np.zeros(len(cuttings))
+    known = np.zeros(len(cuttings), bool)
+    first = np.full(len(cuttings), -1, np.intp)
+    for index, row in enumerate(cuttings.rows):
+        rows = hinges[row]
+        toward = _toward(scene, 0.0 if single[row] else float(near.values[index]))[rows] & cut.lies[rows]
+        upright = cut.lean[rows] < leaning.values[index] - 1e-9
+        laid = toward & upright & ~unsaid[rows]
+        some[index], every[index] = laid.sum(), len(rows)
+        known[index] = not (unsaid[rows] & upright).any()
+        if laid.any():
+            first[index] = rows[laid][0]
+    shares = some / np.maximum(every, 1)
+
+    def place(rows: Indices) -> Column:
+        return column("place", [cut.stump[one] if one >= 0 else None for one in first[rows]])
+
+    return Measured(
+        Column("share", shares, known & (every > 0), None, "no `fall` is given"),
+        {
+            "place": place,
+            "first": lambda rows: Column("thing:trees", first[rows], first[rows] >= 0),
+            "some": lambda rows: Column("count", some[rows], known[rows], None, "no `fall` is given"),
+            "all": lambda rows: Column("count", every[rows]),
+        },
+    )

@@ -1,7 +1,7 @@
 """The measures, fields and plurals that rules may use: their names, kinds and functions.
 
-A measure is a function of a scene and columns or rows. `measure`, `field` and
-`plural` note it under the name that rules call it by; its docstring is what a
+A measure is a function of a scene and columns or rows. `measure`, `of_plural`
+and `plural` note it under the name that rules call it by; its docstring is what a
 reader of the reference page sees.
 """
 

@@ -76,11 +76,16 @@ def _walks(scene: Scene) -> list[Walk]:
             ways.append(((path,), None, shape, scene.plan.word(path, "use") == "exit"))
     ways.sort(key=lambda way: -round(way[2].length, 2))
     walks: list[Walk] = []
-    for used_paths, chosen, whole, out in ways:
+    strips = shapely.buffer([way[2] for way in ways], TOLERANCE, quad_segs=2)
+    index = shapely.STRtree(strips)
+    kept: set[int] = set()
+    for number, (used_paths, chosen, whole, out) in enumerate(ways):
         left: BaseGeometry = whole
-        for other in walks:
-            left = left.difference(other.whole.buffer(TOLERANCE, quad_segs=2))
+        for other in sorted(kept.intersection(index.query(whole, predicate="intersects").tolist())):
+            if left.intersects(strips[other]):
+                left = left.difference(strips[other])
         if left.length > TOLERANCE:
+            kept.add(number)
             width = max(scene.width_of(path) for path in used_paths)
             walks.append(Walk(used_paths, chosen, whole, left, width, out))
     return walks
@@ -241,7 +246,21 @@ def passes(scene: Scene, stands: Rows) -> Column:
         named = [shape for path in _paths(scene, stand, "reach") if (shape := scene.shape_of(path)) is not None]
         ways = named if stand.reach else entries
         sizes.append(min((place.distance(way) for way in ways), default=None) if place is not None else None)
-    return column("length", sizes, "no path to it has a place")
+    # what has no place has been told as a slip, and without entry paths the rule says so itself
+    return column("length", sizes)
+
+
+@measure("ways", ("stands",), "count")
+def ways(scene: Scene, stands: Rows) -> Column:
+    """How many ways in a plan has for a stand: the paths that its `reach` names, else the entry paths of
+    the plan. What is written broken counts as given: its slip has told of it."""
+    lost = len(scene.plan.ghosts)
+    entries = sum(
+        scene.plan.word(path, "use") == "entry" or "use" in path.parsed.broken for path in scene.plan.of(Path)
+    )
+    counts = [len(scene.plan.values(stand, "reach")) or ("reach" in stand.parsed.broken) or entries or lost
+              for stand, _ in _stands(scene, stands)]  # fmt: skip
+    return column("count", counts)
 
 
 @measure("breach", ("stands",), "length")
@@ -372,6 +391,20 @@ def abreast(scene: Scene, trees: Rows, walks: Rows) -> Column:
     return Column("truth", found)
 
 
+@measure("nearest-walk", ("trees", "walks"), "truth")
+def nearest_walk(scene: Scene, trees: Rows, walks: Rows) -> Column:
+    """Whether no other walk that a tree's stump stands beside is nearer the stump than this one, so that
+    a screen laid along a spur is judged by the spur and not by the lane it leaves."""
+    cut, all_walks = scene.trees, walks_of(scene)
+    stumps = cut.stump[trees.rows]
+    lines = np.array([walk.line for walk in all_walks], object)
+    far = shapely.distance(stumps, lines[walks.rows])
+    asked, other = shapely.STRtree(lines).query(stumps, predicate="dwithin", distance=far)
+    beside = np.asarray(abreast(scene, Rows("trees", trees.rows[asked]), Rows("walks", other)).values)  # type: ignore[union-attr]
+    nearer = beside & (shapely.distance(stumps[asked], lines[other]) < far[asked] - TOLERANCE)
+    return Column("truth", np.bincount(asked[nearer], minlength=len(trees)) == 0)
+
+
 def _beside_ends(line: LineString, points: Any) -> Any:
     """Whether the place of a line nearest each point is no end that the point lies beyond."""
     at = shapely.line_locate_point(line, shapely.points(points))
@@ -384,11 +417,12 @@ def _beside_ends(line: LineString, points: Any) -> Any:
     return beside
 
 
-@measure("top-clear", ("trees", "walks"), "length", parts={"place": "place", "bearing": "bearing"})
-def top_clear(scene: Scene, trees: Rows, walks: Rows) -> Measured:
-    """How far a fallen top is from the edge of a walk, in metres: from what openings leave of the top
-    to the walk's line, less half the walk's width. 0 or more leaves the walk free, negative lies on it.
-    A top that an opening takes away whole, or a tree without a top, is as far as its stump.
+@measure("top-onto", ("trees", "walks"), "length", parts={"place": "place", "bearing": "bearing"})
+def top_onto(scene: Scene, trees: Rows, walks: Rows) -> Measured:
+    """How far a fallen top reaches onto a walk from its edge, in metres: half the walk's width less the
+    distance from its line to what openings leave of the top. 0 or less leaves the walk free; a top that
+    crosses the line reaches half the width. A top that an opening takes away whole, or a tree without a
+    top, reaches as far as its stump.
     `place` is the middle of the first stretch of the walk under the top, or the place of the top
     nearest the walk; `bearing` that of the walk there."""
     cut, table = scene.trees, scene.table(walks.plural)
@@ -402,7 +436,7 @@ def top_clear(scene: Scene, trees: Rows, walks: Rows) -> Measured:
         tops[met] = shapely.difference(tops[met], sawn)
     gone = shapely.is_empty(tops)
     tops[gone] = cut.stump[trees.rows[gone]]
-    sizes = shapely.distance(tops, lines) - widths / 2
+    sizes = widths / 2 - shapely.distance(tops, lines)
 
     def place(rows: Indices) -> Column:
         under = shapely.intersection(lines[rows], tops[rows])

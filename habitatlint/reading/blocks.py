@@ -14,7 +14,7 @@ from functools import cached_property
 from typing import Any, NamedTuple
 
 from habitatlint.reading.grammar import Grammar, Statement, Trouble, Unreadable, excerpt, listed, near
-from habitatlint.reading.values import Written
+from habitatlint.reading.values import PHRASES, Written
 from habitatlint.source import Source, Span
 
 
@@ -99,7 +99,14 @@ class _Cut:
 
 
 _WORD = re.compile(r"[^\s#\"(),]+")
+_TWO_WORDS = re.compile(r"([A-Za-z]+)[ \t]+([A-Za-z]+)")
 _BLANKS = re.compile(r"[ \t]*")
+
+#: after so many lines of a text that cannot be read, no more are read: each costs time, and it is no plan
+MOST_BROKEN = 1000
+
+#: of a text longer than this its beginning is read first, and the rest only if that is worth it
+LONG, BEGINNING = 1_000_000, 100_000
 
 #: a language's parsed blocks by their text
 Memory = MutableMapping[tuple[str, str], Parsed]
@@ -108,28 +115,59 @@ Memory = MutableMapping[tuple[str, str], Parsed]
 def read(source: Source, grammar: Grammar, layout: Layout, memory: Memory | None = None) -> list[Placed]:
     """Every block of a source in order, each with its troubles. Never raises for what the text says."""
     text = source.text
-    cuts = _cut(text, layout)
-    ends = [cut.start for cut in cuts[1:]] + [len(text)]
+    if len(text) > LONG:
+        placed, whole = _read(source, text[: text.find("\n", BEGINNING) + 1], grammar, layout, {})
+        if not whole:
+            return placed
+    return _read(source, text, grammar, layout, memory if memory is not None else {})[0]
+
+
+def _read(source: Source, text: str, grammar: Grammar, layout: Layout, known: Memory) -> tuple[list[Placed], bool]:
+    """The blocks of a source's text or of its beginning, and whether all of it was worth reading."""
+    cuts, last = _cut(text, layout)
+    ends = [cut.start for cut in cuts[1:]] + [last]
     bodies = [text[cut.start : end] for cut, end in zip(cuts, ends, strict=False)]
     keys = [(cut.noun, body) for cut, body in zip(cuts, bodies, strict=True)]
-    known: Memory = memory if memory is not None else {}
-    if not any(key in known for key in keys):
+    if last == len(text) and not any(key in known for key in keys):
         known.update(zip(keys, _all_at_once(text, cuts, grammar), strict=False))
     placed = []
+    broken = 0
     for cut, key, body, end in zip(cuts, keys, bodies, ends, strict=False):
         parsed = known.get(key)
         if parsed is None:
             parsed = known[key] = _parse(cut, body, grammar, layout)
         placed.append(Placed(parsed, source, cut.start, end - cut.start))
-    return placed
+        own = [trouble for trouble in parsed.troubles if trouble.kind != "mixed-indent"]
+        broken += len(own)
+        if broken >= MOST_BROKEN:
+            last = end
+            if len(own) >= MOST_BROKEN:  # its own lines were not all read
+                newline = text.find("\n", placed[-1].span(own[-1].end, own[-1].end).start)
+                last = newline + 1 if newline >= 0 else len(text)
+            break
+    whole = broken < MOST_BROKEN and last == len(text)
+    if not whole and source.text[last:].strip():
+        placed.append(_unread(source, last))
+    return placed, whole
+
+
+def _unread(source: Source, start: int) -> Placed:
+    """What is left of a text of which too many lines cannot be read, as one trouble on its first line."""
+    rest = source.text[start:]
+    lines = rest.count("\n") + (not rest.endswith("\n"))
+    line = rest.split("\n", 1)[0].rstrip()
+    begins, end = len(line) - len(line.lstrip()), len(line)
+    more = f"{lines:,} more lines" if lines > 1 else "one more line"
+    why = f"so many lines above cannot be read that this looks like no plan: {more} from here on are not read"
+    trouble = Trouble("bad-value", begins, max(end, begins + 1), "", why, "")
+    return Placed(Parsed("", None, (), (trouble,), frozenset()), source, start, len(rest))
 
 
 def _all_at_once(text: str, cuts: list[_Cut], grammar: Grammar) -> list[Parsed]:
     """Every block by one parse, where the text has no slip at all; else none, to be read apart."""
     if any(cut.stray or cut.troubles for cut in cuts):
         return []
-    for cut in cuts:
-        text = _joined(text, cut, 0)
+    text = _joined(text, [join for cut in cuts for join in cut.joins], 0)
     try:
         nodes = grammar.parse(text if text.endswith("\n") else text + "\n")
     except Unreadable:
@@ -140,16 +178,20 @@ def _all_at_once(text: str, cuts: list[_Cut], grammar: Grammar) -> list[Parsed]:
     ]
 
 
-def _joined(text: str, cut: _Cut, base: int) -> str:
+def _joined(text: str, joins: list[tuple[int, int]], base: int) -> str:
     """The text with the line ends of lines that run on as blanks, of the same length."""
-    for start, end in cut.joins:
-        text = text[: start - base] + " " * (end - start) + text[end - base :]
-    return text
+    pieces, position = [], 0
+    for start, end in joins:
+        pieces += [text[position : start - base], " " * (end - start)]
+        position = end - base
+    return "".join([*pieces, text[position:]])
 
 
-def _cut(text: str, layout: Layout) -> list[_Cut]:
+def _cut(text: str, layout: Layout) -> tuple[list[_Cut], int]:
+    """The blocks of a text, and how far it was cut: to its end, unless too much of it is broken."""
     cuts: list[_Cut] = []
     block: _Cut | None = None
+    broken = 0
     for start, end in _logical_lines(text):
         blanks = _BLANKS.match(text, start)
         assert blanks
@@ -160,13 +202,19 @@ def _cut(text: str, layout: Layout) -> list[_Cut]:
         word = found[0] if found else text[first]
         indent = text[start:first]
         line = _Line(first, end, indent, word)
+        above, told = (cuts[-1], len(cuts[-1].troubles)) if cuts else (None, 0)
         if not indent:
             block = _at_margin(line, block, cuts, layout)
         elif block is None:
             block = _indented_noun(line, cuts) if word in layout.nouns else _before_any_block(line, cuts, layout)
         else:
             block = _indented(line, block, cuts, layout, text)
-    return cuts
+        now = cuts[-1].troubles
+        if len(now) > (told if cuts[-1] is above else 0) and now[-1][0] != "mixed-indent":
+            broken += 1
+            if broken >= MOST_BROKEN:
+                return cuts, min(end + 1, len(text))
+    return cuts, len(text)
 
 
 def _logical_lines(text: str) -> list[tuple[int, int]]:
@@ -269,7 +317,8 @@ def _indented_noun(line: _Line, cuts: list[_Cut]) -> _Cut:
 def _indented(line: _Line, block: _Cut, cuts: list[_Cut], layout: Layout, text: str) -> _Cut:
     words = layout.words.get(block.noun, frozenset())
     known = line.word in words
-    if not known and line.word in layout.nouns and not (block.stray and not block.noun):
+    pair = _pair(text, line.start, line.end)
+    if not known and line.word in layout.nouns and pair not in words and not (block.stray and not block.noun):
         return _indented_noun(line, cuts)
     last = block.lines[-1]
     deeper = len(line.indent.expandtabs(8)) > len((block.indent or "").expandtabs(8))
@@ -304,11 +353,17 @@ def _indented(line: _Line, block: _Cut, cuts: list[_Cut], layout: Layout, text: 
     return block
 
 
+def _pair(text: str, start: int, end: int) -> str:
+    """The first two words of a line as one, as a property of two words is written."""
+    found = _TWO_WORDS.match(text, start, end)
+    return f"{found[1]}-{found[2]}".lower() if found else ""
+
+
 def _end_of_words(text: str, line: _Line) -> int:
     """Where a line's words end and its comment, if any, begins (lines that run on hold no quotes)."""
-    stretch = text[line.start : line.end]
-    comment = stretch.rfind("#", stretch.rfind("\n") + 1)
-    return line.start + comment if comment >= 0 else line.end
+    last = max(text.rfind("\n", line.start, line.end), line.start)
+    comment = text.rfind("#", last, line.end)
+    return comment if comment >= 0 else line.end
 
 
 def _parse(cut: _Cut, body: str, grammar: Grammar, layout: Layout) -> Parsed:
@@ -316,7 +371,7 @@ def _parse(cut: _Cut, body: str, grammar: Grammar, layout: Layout) -> Parsed:
     troubles = [Trouble(kind, start - base, end - base, *rest) for kind, start, end, *rest in cut.troubles]
     if cut.stray and not cut.noun:
         return Parsed("", None, (), tuple(troubles), frozenset())
-    text = _joined(body, cut, base)
+    text = _joined(body, cut.joins, base)
     if not cut.stray and not any(trouble.kind != "mixed-indent" for trouble in troubles):
         try:
             (nodes,) = grammar.parse(text if text.endswith("\n") else text + "\n")
@@ -332,7 +387,11 @@ def _line_by_line(cut: _Cut, text: str, troubles: list[Trouble], grammar: Gramma
     statements: list[Statement] = []
     broken = set(cut.given)
     told = {trouble.start for trouble in troubles if trouble.kind != "mixed-indent"}
+    words = layout.words.get(cut.noun, frozenset())
+    unread = len(told)
     for number, line in enumerate(cut.lines):
+        if unread >= MOST_BROKEN:
+            break  # whoever reads the whole text tells that the rest was not read
         start, end = line.start - base, line.end - base
         if number == 0 and cut.stray:
             continue
@@ -342,13 +401,22 @@ def _line_by_line(cut: _Cut, text: str, troubles: list[Trouble], grammar: Gramma
         except Unreadable as error:
             trouble = error.trouble._replace(start=error.trouble.start - len(above), end=error.trouble.end - len(above))
             broken.add(line.word)
-            likely = near(line.word, layout.words.get(cut.noun, ())) if number else ""
-            if likely and line.word not in layout.words[cut.noun]:
+            pair = _pair(text, start, end) if number else ""
+            likely = near(line.word, words) if number else ""
+            if pair in words and line.word not in words:
+                length = len(_TWO_WORDS.match(text, start)[0])  # type: ignore[index]
+                trouble = Trouble("unknown-word", 0, length, text[start : start + length], f"`{pair}`", pair)
+            elif likely and line.word not in words:
                 trouble = Trouble("unknown-word", 0, len(line.word), line.word, f"`{likely}`", likely)
+            elif (word := _begins_a_line(text, start + trouble.start, words)) and _takes_no_more(trouble, number):
+                broken.add(word)
+                expected = f"`{word}` on a line of its own, indented below the first line of its block"
+                trouble = trouble._replace(kind="syntax", found="behind other words", expected=expected, suggestion="")
             if trouble.start == 0 and trouble.suggestion:
                 broken.add(trouble.suggestion)
             if start + trouble.start not in told:
                 troubles.append(_at(trouble, start, line, layout, cut.noun))
+                unread += 1
             continue
         node = _moved(node, start - len(above))
         if number == 0:
@@ -357,6 +425,17 @@ def _line_by_line(cut: _Cut, text: str, troubles: list[Trouble], grammar: Gramma
             statements.append(node)
     troubles.sort(key=lambda trouble: trouble.start)
     return Parsed(cut.noun, head, tuple(statements), tuple(troubles), frozenset(broken))
+
+
+def _begins_a_line(text: str, start: int, words: frozenset[str]) -> str:
+    """The property whose word stands there, "" for none."""
+    found = _WORD.match(text, start)
+    return found[0] if found and found[0] in words else ""
+
+
+def _takes_no_more(trouble: Trouble, number: int) -> bool:
+    """The line could have ended before what is wrong in it."""
+    return trouble.start > 0 and (trouble.expected == PHRASES["$END"] or number == 0)
 
 
 def _at(trouble: Trouble, start: int, line: _Line, layout: Layout, noun: str) -> Trouble:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import difflib
 import re
 import unicodedata
 from collections.abc import Iterable
@@ -46,6 +45,15 @@ class Trouble(NamedTuple):
     found: str
     expected: str
     suggestion: str
+
+    @property
+    def told(self) -> str:
+        """What is wrong, as a clause; for an unknown word only what was expected."""
+        if self.kind != "syntax":
+            return self.expected
+        if self.expected == PHRASES["$END"]:
+            return f"{self.found} does not belong here: nothing more stands on this line"
+        return f"expected {self.expected}, not {self.found}"
 
     @property
     def way_out(self) -> str:
@@ -167,7 +175,7 @@ class Grammar:
         found = excerpt(raw)
         accepted: set[str] = set(error.interactive_parser.accepts())  # type: ignore[no-untyped-call]
         words = sorted(self.words[name] for name in accepted if name in self.words)
-        suggestion = near(found, words) if found and not ended else ""
+        suggestion = _meant(found, words) if found and not ended else ""
         expected = self._expected(found, accepted, words, suggestion)
         said = f"`{found}`" if found and not ended else "the end of the line"
         if hint := _hint(text, start, raw, accepted):
@@ -232,10 +240,18 @@ def near(word: str, words: Iterable[str]) -> str:
     if len(word) > 60:
         return ""
     written, words = word.lower().replace("_", "-"), list(words)
+    import difflib  # felt at every start, and wanted only where something is misspelt
+
     matches = difflib.get_close_matches(written, words, 1, 0.7)
     if not matches:  # a short word with its letters in the wrong order
         matches = [one for one in words if len(one) == len(written) and sorted(one) == sorted(written)]
     return matches[0] if matches and matches[0] != word else ""
+
+
+def _meant(found: str, words: list[str]) -> str:
+    """The word of the language that is meant: a unit written out, or a near miss."""
+    unit = _WRITTEN_OUT.get(found.lower(), "")
+    return unit if unit in words else near(found, words)
 
 
 #: longest stretch of a text that is shown in a sentence
@@ -273,6 +289,11 @@ _WRITTEN_OUT = {
 }
 _WINDS = {"north": "N", "northeast": "NE", "east": "E", "southeast": "SE", "south": "S", "southwest": "SW",
           "west": "W", "northwest": "NW", **{wind.lower(): wind for wind in WINDS}}  # fmt: skip
+#: the two ends of a range written in another way, on a line that takes one
+_RANGE_IN_WORDS = re.compile(
+    r"[ \t]*(?:dbh|tree-height|class)[ \t]+(-?[0-9.]+)[ \t]*([a-z]*)[ \t]*"
+    r"(?:to|and|-|\u2013|\.\.+)[ \t]*([0-9.]+)[ \t]*([a-z]+)"
+)
 _NAMED = re.compile(r"(?:^|\n)[a-z]+[ \t]+([a-z][a-z0-9-]*)[ \t]+$")
 #: words of the language after which a length stands
 _BEFORE_A_LENGTH = frozenset({"left", "right", "from", "to", "every", "width"})
@@ -282,6 +303,7 @@ def _hint(text: str, start: int, found: str, accepted: set[str]) -> str:
     """A plainer word for the slips that people make most."""
     return (
         _hint_of_signs(text, start, found, accepted)
+        or _hint_of_ranges(text, start)
         or _hint_of_bearings(found, accepted)
         or _hint_of_units(found, accepted)
         or _hint_of_names(text, start, found, accepted)
@@ -314,7 +336,18 @@ def _hint_of_signs(text: str, start: int, found: str, accepted: set[str]) -> str
     return ""
 
 
+def _hint_of_ranges(text: str, start: int) -> str:
+    line = text.rfind("\n", 0, start) + 1
+    found = _RANGE_IN_WORDS.match(text, line)
+    if found is None or not found.start(1) <= start < found.end():
+        return ""
+    least, unit, largest, last = found.groups()
+    return f"`{least}{unit}..{largest}{last}`"
+
+
 def _hint_of_bearings(found: str, accepted: set[str]) -> str:
+    if "DEGREES" in accepted and "NUMBER" not in accepted and re.fullmatch(r"[0-9]{1,3}(\.[0-9]+)?", found):
+        return f"the {'bearing' if 'QUADRANT' in accepted else 'angle'} as `{found}deg`"
     if "QUADRANT" not in accepted and "WIND" not in accepted:
         return ""
     wind = _WINDS.get(found.lower().replace("-", ""))

@@ -401,6 +401,8 @@ def _near(context: Context, frame: Frame, plural: str, bound: Bound) -> tuple[In
         if len(distinct(distances)) > 1:
             close = shapely.dwithin(here[outer], shapes(there)[inner], distances[outer])
             outer, inner = outer[close], inner[close]
+    if len(outer) > MOST_PAIRS:
+        raise Unjudgeable(f"more than {MOST_PAIRS // 1_000_000} million pairs lie so near each other")
     order = np.lexsort((inner, outer))
     return outer[order], inner[order]
 

@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from habitatlint.findings import FIRM, Fact, Finding, Mend, Related
 from habitatlint.ground.columns import Column, Indices, Mask, distinct
+from habitatlint.ground.tables import patches_as_trees
+from habitatlint.measures.vocabulary import Rows
 from habitatlint.reading.values import Written
 from habitatlint.rulebook.evaluation import (
     Context,
@@ -26,9 +29,11 @@ from habitatlint.rulebook.evaluation import (
     measured,
     value,
 )  # fmt: skip
-from habitatlint.rulebook.expressions import Compare, Ref, names_in
+from habitatlint.rulebook.expressions import Call, Compare, Ref, names_in, parts_of, plurals_in
 from habitatlint.rulebook.rules import Report, Rule, placeholders
 from habitatlint.source import Span
+
+_NO_TREES = "a patch lays no trees, so nobody knows where they come to lie"
 
 
 class NotJudged(NamedTuple):
@@ -57,6 +62,7 @@ def judge(rule: Rule, context: Context) -> Judgement:
     except Unjudgeable as error:
         start = Span(context.scene.plan.source, 0, len(context.scene.plan.source.line(1)))
         return Judgement([], [NotJudged(rule.name, "the plan", "", start, str(error))])
+    judging.tell_patches()
     return Judgement(sorted(findings, key=lambda finding: finding.order), judging.not_judged)
 
 
@@ -176,6 +182,46 @@ class _Judging:
         source = self.context.scene.plan.source
         return "the plan", "", Span(source, 0, len(source.line(1)))
 
+    def tell_patches(self) -> None:
+        """Tells of the patches that a rule over trees might find fault with: a patch lays no trees, and
+        what needs their places is not judged there. Those that the rule's filters leave out, or that come
+        near nothing the rule looks at, are passed over."""
+        if not self.variables:
+            return
+        plural = self.rule.each[0].plural.value.parts
+        if plural not in (("trees",), ("cuttings",)):
+            return
+        table = patches_as_trees(self.context.scene)
+        if not table.size:
+            return
+        context = replace(self.context, tables={**self.context.tables, "trees": table})
+        frame = Frame(table.size, {self.variables[0]: Rows("trees", np.arange(table.size))})
+        if plural == ("cuttings",):  # judged by the hinges of a pocket or row
+            frame = frame.take(np.flatnonzero(table.column("method").values == "hinge"))
+        else:
+            frame = self._near_patches(context, self._likely_patches(context, frame))
+        for row in map(int, distinct(frame.rows[self.variables[0]].rows)):
+            told = NotJudged(self.rule.name, table.label(row), table.name(row), table.span(row), _NO_TREES)
+            self.not_judged.append(told)
+
+    def _likely_patches(self, context: Context, frame: Frame) -> Frame:
+        """Patches that pass the filters on trees alone, or of which nobody knows."""
+        others = {*self.variables[1:], *(one.name for one in self.rule.measures)}
+        for node in self.rule.where:
+            if frame.size and not (names_in(node) & others or plurals_in(node) & {"trees", "cuttings"} or _calls(node)):
+                truth = holds(context, frame, node)
+                frame = frame.take(np.flatnonzero((truth.holds & truth.known) | ~truth.known))
+        return frame
+
+    def _near_patches(self, context: Context, frame: Frame) -> Frame:
+        """Patches that come within the bound of what the rule pairs trees with."""
+        for each in self.rule.each[1:]:
+            known = each.bound is not None and not names_in(each.bound.of) & set(self.variables[1:])
+            if known and frame.size and each.plural.value.parts not in (("trees",), ("cuttings",)):
+                _, outer = expand(context, frame, each.variable, each.plural, each.bound)
+                frame = frame.take(distinct(outer))
+        return frame
+
     # -- reporting ------------------------------------------------------------------------------------
 
     def _reported(self, frame: Frame) -> list[Finding]:
@@ -272,7 +318,7 @@ class _Judging:
                 )
                 for remedy in rule.remedies
             ),
-            names=self._names(one),
+            names=self._names(frame, group),
             safety=rule.safety,
             firm=firm,
         )
@@ -335,15 +381,22 @@ class _Judging:
         """Where a finding is marked: the field that `mark` names, else the first thing's head."""
         mark = self.rule.mark.value if self.rule.mark else None
         parts: tuple[str, ...] = mark.parts if mark is not None else ()
+        if parts and parts[0] in one.measured:
+            found = value(self.context, one, Written(Ref(parts[:2]), "ref", 0, 0))
+            return self._written_at(found.kind.removeprefix("thing:"), int(found.values[0]), parts[2:])
         variable = parts[0] if parts else next((name for name in self.variables if name in one.rows), None)
         if variable is None or variable not in one.rows:
             source = self.context.scene.plan.source
             head = self.context.scene.plan.head
             return (head.span() if head else Span(source, 0, len(source.line(1)))), []
         rows = one.rows[variable]
-        table, row = self.context.table(rows.plural), int(rows.rows[0])
-        if len(parts) > 1:
-            place = table.written(row, parts[1])
+        return self._written_at(rows.plural, int(rows.rows[0]), parts[1:])
+
+    def _written_at(self, plural: str, row: int, fields: tuple[str, ...]) -> tuple[Span, list[Related]]:
+        """Where a thing's field is written, and the thing where another block says it; else its head."""
+        table = self.context.table(plural)
+        if fields:
+            place = table.written(row, fields[0])
             if place is not None:
                 here = [Related(table.span(row), f"{table.label(row)} shares it")] if place.shared else []
                 return place.span, here
@@ -364,16 +417,19 @@ class _Judging:
         return related
 
     def _place(self, one: Frame, report: Report) -> tuple[tuple[float, float] | None, str]:
-        """Where the worst was measured: the place its measure gives, else its stump or middle."""
+        """Where the worst was measured: the place its measure gives, else its stump or middle; none where
+        its measure gives places, but found none."""
         label = ""
         first = next((name for name in self.variables if name in one.rows), None)
         if first is not None and one.rows[first].plural == "trees":
             label = self.context.table("trees").label(int(one.rows[first].rows[0]))
-        for found in one.measured.values():
-            if "place" in found.parts:
+        placing = [found for found in one.measured.values() if "place" in found.parts]
+        if placing:
+            for found in placing:
                 point = found.parts["place"](np.array([0])).values[0]
                 if point is not None and not point.is_empty:
                     return (float(point.x), float(point.y)), label
+            return None, label
         if first is None:
             return None, label
         rows = one.rows[first]
@@ -390,26 +446,35 @@ class _Judging:
     def _limit(self, report: Report) -> tuple[str, str]:
         """Evidence of the limit that a report compares with, else of the rule's first."""
         if report.when is not None:
-            for name in names_in(report.when.value.right) | names_in(report.when.value.left):
+            right, left = (sorted(names_in(side)) for side in (report.when.value.right, report.when.value.left))
+            for name in (*right, *left):
                 if name in self.rule.limits:
                     limit = self.rule.limits[name]
                     return limit.evidence, limit.source
         return self.rule.evidence
 
-    def _names(self, one: Frame) -> frozenset[str]:
-        """The blocks that a finding is on, for waivers: every thing of its binding."""
-        names: set[str] = set()
-        for variable in self.variables:
-            if variable not in one.rows:
-                continue
-            rows = one.rows[variable]
-            table, row = self.context.table(rows.plural), int(rows.rows[0])
-            names |= table.names(row)
-            if table.has("pocket"):
-                pocket = table.column("pocket")
-                if pocket.mask[row]:
-                    names.add(self.context.table("pockets").name(int(pocket.values[row])))
-        return frozenset(names)
+    def _names(self, frame: Frame, group: Indices) -> frozenset[str]:
+        """The blocks that a finding is on, for waivers: every thing of its binding. Of a group, what all
+        its bindings share, so that a waiver on one of them accepts no other; where they share nothing
+        (several pockets of a plan), all that they are on."""
+        things = [frame.rows[variable] for variable in self.variables if variable in frame.rows]
+        bindings = {tuple(int(rows.rows[index]) for rows in things) for index in group}
+        known = [
+            {row: self._names_of(rows.plural, row) for row in {binding[at] for binding in bindings}}
+            for at, rows in enumerate(things)
+        ]
+        named = [frozenset().union(*(known[at][row] for at, row in enumerate(binding))) for binding in bindings]
+        return frozenset.intersection(*named) or frozenset().union(*named)
+
+    def _names_of(self, plural: str, row: int) -> frozenset[str]:
+        """The blocks that a thing stands for, and the pocket it is in."""
+        table = self.context.table(plural)
+        names = table.names(row)
+        if table.has("pocket"):
+            pocket = table.column("pocket")
+            if pocket.mask[row]:
+                names |= {self.context.table("pockets").name(int(pocket.values[row]))}
+        return names
 
     def _firm(self, one: Frame) -> bool:
         """Slips of reading and naming are neither waived nor lowered."""
@@ -418,6 +483,11 @@ class _Judging:
                 kind = self.context.table("slips").column("kind").values[int(rows.rows[0])]
                 return kind in FIRM
         return False
+
+
+def _calls(node: Written) -> bool:
+    """Whether a condition asks a measure, which would look at trees on the ground."""
+    return isinstance(node.value, Call) or any(_calls(part) for part in parts_of(node))
 
 
 def _fact(found: Column, index: int) -> Fact:

@@ -64,7 +64,7 @@ def row(line: str) -> str:
         ),
         ("", "2:10 syntax: expected a point such as `120,45`, `around`, `beside` or `from`, not the end of the line"),
         ("from 0,0 then N45 40", "2:25 syntax: expected a bearing with its `E` or `W`, such as `N45E`, not `N45`"),
-        ("from 0,0 then 45 40", "2:25 bad-value: expected a bearing such as `N45E` or `135deg`, not `45`"),
+        ("from 0,0 then 45 40", "2:25 syntax: expected the bearing as `45deg`, not `45`"),
         ("from 0,0 then n45e 40", "2:25 syntax: expected the bearing in capitals, `N45E`, not `n45e`"),
         ("0,0 40,40 40,0 0,40", "2:3 crossed-outline: the outline of pocket west crosses itself at 20,20"),
         ("0,0 40,0", "2:3 open-outline: pocket west cannot be drawn: an outline needs three points; this one has 2"),
@@ -105,6 +105,7 @@ def test_an_outline_that_ends_where_it_began_is_no_slip(slips: Slips) -> None:
             "4:11 bad-value: expected a number or a length with its unit such as `20yd` or `8in`, not `20%`",
         ),
         ("spacing -5", "4:11 bad-value: `-5` is less than nothing"),
+        ("spacing 0.01", "4:3 bad-value: trees stand 0.3 yd apart or more"),
         ("spacing 0", "4:11 bad-value: `0` is nothing: a spacing is more"),
         ("count 2.5", "4:3 bad-value: a count is a whole number, one or more"),
         ("count 99999999", "4:9 bad-value: `99999999` is out of range: numbers go up to a million"),
@@ -118,6 +119,18 @@ def test_an_outline_that_ends_where_it_began_is_no_slip(slips: Slips) -> None:
         ("dbh 6..10", "5:7 bad-value: `6..10` needs a unit of length, as in `6in..10in`"),
         ("dbh -8in", "5:7 bad-value: `-8in` is less than nothing"),
         ("crown-ratio 400%", "5:15 bad-value: `400%` is more than the whole: at most `100%`"),
+        ("dbh 6in to 9in", "5:11 syntax: expected `6in..9in`, not `to`"),
+        ("dbh 6 to 9in", "5:7 syntax: expected `6..9in`, not `6`"),
+        ("tree-height 20ft - 30ft", "5:20 syntax: expected `20ft..30ft`, not `-`"),
+        ("crown width 9ft", "5:3 unknown-word: `crown width` is not a word known here; did you mean `crown-width`?"),
+        ("tree height 9ft", "5:3 unknown-word: `tree height` is not a word known here; did you mean `tree-height`?"),
+        ("purpose screen edge", "5:18 syntax: `edge` does not belong here: nothing more stands on this line"),
+        (
+            "state down dbh 8in",
+            "5:14 syntax: expected `dbh` on a line of its own, indented below the first line of its block, "
+            "not behind other words",
+        ),
+        ("fall 180", "5:8 syntax: expected the bearing as `180deg`, not `180`"),
         ("fall N95E", "5:8 bad-value: `N95E` is no bearing: a quadrant has 90 degrees, a degree 60 minutes"),
         ("fall 400deg", "5:8 bad-value: `400deg` is out of range: a bearing goes from 0 to 360 degrees"),
         ("fall nw", "5:8 syntax: expected the bearing as `NW`, not `nw`"),
@@ -320,7 +333,7 @@ def test_things_that_have_no_place(slips: Slips) -> None:
         "6:14 bad-value: the trees of a row are numbered 1, 2, 3 and so on"
     ]
     assert slips(PATH + "place gate\n  at lane 120\n") == [
-        "5:6 bad-value: 120.0 yd along is not on a way that is 100.0 yd long"
+        "5:6 bad-value: 120 yd along is not on a way that is 100 yd long"
     ]
 
 
@@ -332,6 +345,110 @@ def test_points_far_from_the_anchor(slips: Slips) -> None:
     ]
     (told,) = slips(text.format("43.7N, 90.6W"), fragment=False)
     assert told.startswith("4:6 syntax: expected an earth point such as `43.7120N,90.6210W`, without a blank")
+
+
+@pytest.mark.parametrize(
+    ("written", "unit"), [("yards", "yd"), ("feet", "ft"), ("foot", "ft"), ("meters", "m"), ("metres", "m")]
+)
+def test_units_written_out(slips: Slips, written: str, unit: str) -> None:
+    assert slips(f'plan "X"\n  units {written}\n') == [
+        f"2:9 unknown-word: `{written}` is not a word known here; did you mean `{unit}`?"
+    ]
+
+
+def test_two_words_that_together_are_a_property(slips: Slips) -> None:
+    woods = "timber woods\n  outline 0,0 40,0 40,40\n"
+    assert slips(f"{woods}  basal area 90 sqft/ac\n") == [
+        "3:3 unknown-word: `basal area` is not a word known here; did you mean `basal-area`?"
+    ]
+
+
+def test_a_property_beside_the_head(slips: Slips) -> None:
+    assert slips("path lane from gate\n  use entry\n  line 0,0 100,0\n") == [
+        "1:11 syntax: expected `from` on a line of its own, indented below the first line of its block, "
+        "not behind other words"
+    ]
+
+
+def test_hunted_takes_a_season_by_dates_or_each_year(slips: Slips) -> None:
+    assert slips('plan "X"\n  hunted 2026-11-07..2027-01-18\n  hunted 11-07..01-18\n') == []
+    assert slips('plan "X"\n  hunted 11-31..01-18\n') == ["2:10 bad-value: there is no day `11-31` in any year"]
+
+
+def test_a_release_upside_down(slips: Slips) -> None:
+    release = "release over\n  outline 0,0 40,0 40,40\n  basal-area {}\n"
+    assert slips(release.format("110 to 50 sqft/ac")) == []
+    assert slips(release.format("60 to 120 sqft/ac")) == [
+        "3:20 bad-value: `120 sqft/ac` is more than the `60` there was: a release leaves less"
+    ]
+    assert slips(release.format("110 sqft/ac to 20 sqm/ha")) == []
+    assert len(slips(release.format("60 sqft/ac to 20 sqm/ha"))) == 1  # 20 sq m a hectare are 87 sq ft an acre
+
+
+def test_a_second_boundary_and_a_parcel_drawn_twice(slips: Slips) -> None:
+    first, far = "boundary\n  outline 0,0 100,0 100,100 0,100\n", "outline 300,0 400,0 400,100 300,100"
+    food = "food clover\n  outline 310,10 350,10 350,50\n"
+    assert slips(f"{first}boundary\n  {far}\n{food}") == [
+        "3:1 name-used-twice: `boundary` stands here a second time: "
+        "a plan has one boundary, and each further parcel is one more `outline` in it"
+    ]
+    assert slips(f"{first}  {far}\n  {far}\n{food}") == [
+        "4:3 name-used-twice: `outline` stands here a second time: it is a parcel that stands above"
+    ]
+    assert slips(f"{first}  {far}\n{food}") == []
+
+
+def test_one_tree_of_a_row_is_told_of_once(slips: Slips) -> None:
+    thicket = "row thicket\n  method hinge\n  stumps 0,0 9,0\n  spacing 3\n"
+    tree = "tree {}\n  of thicket 3\n  state down\n"
+    assert slips(thicket + tree.format("a") + tree.format("b")) == [
+        "9:3 name-used-twice: `of thicket 3` stands here a second time: it is tree a already"
+    ]
+    assert slips(thicket + tree.format("a") + "  at 500,500\n") == [
+        "8:3 bad-value: `of` puts this tree where its row lays it, so it has no `at` of its own"
+    ]
+
+
+def test_a_piece_beside_a_path_ends_where_the_path_does(slips: Slips) -> None:
+    screen = PATH + "row screen\n  method fell\n  spacing 5\n  stumps beside lane left 12 from 20 to {}\n"
+    assert slips(screen.format("100")) == []
+    assert slips(screen.format("900")) == ["7:41 bad-value: 900 yd along is not on a way that is 100 yd long"]
+
+
+def test_magnetic_bearings_need_a_declination_or_what_it_is_worked_out_from(slips: Slips) -> None:
+    head, needs = 'plan "X"\n  north magnetic\n', "plan needs `declination` such as `2.5W`"
+    anchor, date = "  anchor 43.7120N,90.6210W\n", "  date 2026-02-10\n"
+    for lines in ("", anchor, date, "  declination computed\n", "  declination computed\n" + date):
+        (told,) = slips(head + lines)
+        assert "missing-property: " + needs in told
+    for lines in ("  declination 2.5W\n", anchor + date, "  declination computed\n" + anchor + date):
+        assert slips(head + lines) == []
+    (told,) = slips(head + "  date 2026-02-30\n" + anchor)
+    assert told == "3:8 bad-value: there is no day `2026-02-30`"
+
+
+def test_a_broken_step_raises_nothing_about_other_lines(slips: Slips, told: Callable[..., list[str]]) -> None:
+    work = 'work\n  step 1 "Hinge" 2026-13-01\n  step 2 "Walk it"\n'
+    one = row("step 1")
+    assert [line for line in told(work + one) if "work-without-step" in line] == []
+    assert [line for line in told(work.replace("-13-", "-03-") + one) if "step-without-work" in line] != []
+    assert [line for line in told(work.replace("-13-", "-03-") + row("step two")) if "step-without-work" in line] == []
+
+
+def test_a_fall_toward_what_is_not_there_is_not_told_again(told: Callable[..., list[str]]) -> None:
+    run = "path run\n  use travel\n  line 0,20 100,20\n"
+    missing = [line for line in told(run + row("dbh 8in")) if "no `fall` is given" in line]
+    assert len(missing) == 1
+    unknown = told(run + row("fall toward nowhere"))
+    assert len([line for line in unknown if "unknown-name" in line]) == 1
+    assert [line for line in unknown if "`fall`" in line] == []
+
+
+def test_hints_for_unknown_names_are_given_for_the_first_thirty(slips: Slips) -> None:
+    stands = "".join(f"stand s{index}\n  at 0,0\n  reach lame\n" for index in range(40))
+    told = [line for line in slips(PATH + stands) if "unknown-name" in line]
+    assert len(told) == 40
+    assert ["did you mean `lane`?" in line for line in told] == [True] * 30 + [False] * 10
 
 
 def test_every_broken_line_of_a_text_is_told_in_one_run(slips: Slips) -> None:

@@ -94,7 +94,9 @@ def test_food_side_cover_has_a_quarter_within_60_yards_and_is_never_core(
 
 def leads(report: Report, gap: float = 20) -> list[bool]:
     rows = np.arange(len(report.scene.blocks_of("pockets")))
-    return leads_to(report.scene, Rows("pockets", rows), Column("length", np.full(len(rows), gap * YARD))).values.tolist()
+    return leads_to(
+        report.scene, Rows("pockets", rows), Column("length", np.full(len(rows), gap * YARD))
+    ).values.tolist()
 
 
 @pytest.mark.parametrize(("gap", "led"), [(19, True), (21, False)])
@@ -157,7 +159,9 @@ def test_a_stand_nobody_walks_to_is_no_goal_and_a_shared_walk_is_one(report_of: 
 @pytest.mark.parametrize(("off", "led"), [(29, True), (31, False)])
 def test_a_stand_reaches_as_far_as_it_shoots(report_of: ReportOf, off: float, led: bool) -> None:
     run = f"path run\n  use travel\n  line 200,170 200,{32 + off}\n"
-    plan = SQUARE + pocket("k", 200, 200) + run + STAND.format(wind="N") + "path lane\n  use entry\n  line 0,30 200,30\n"
+    plan = (
+        SQUARE + pocket("k", 200, 200) + run + STAND.format(wind="N") + "path lane\n  use entry\n  line 0,30 200,30\n"
+    )
     assert leads(report_of(plan)) == [led]
 
 

@@ -21,14 +21,18 @@ LOW = "  method hinge\n  tree-height 40ft\n  crown-ratio 80%\n  crown-width 12ft
 HIGH = "  method hinge\n  cut-height 5ft\n  tree-height 60ft\n  crown-ratio 40%\n  crown-width 15ft\n"
 
 
-def pair(first: tuple[float, float, str], second: tuple[float, float, str], tree: str = LOW, second_tree: str = "") -> str:
+def pair(
+    first: tuple[float, float, str], second: tuple[float, float, str], tree: str = LOW, second_tree: str = ""
+) -> str:
     trees = zip(("left", "right"), (first, second), (tree, second_tree or tree), strict=True)
     return "".join(f"tree {name}\n  at {x},{y}\n  fall {fall}\n{what}" for name, (x, y, fall), what in trees)
 
 
 def measure(report: Report, way: float = 3, swapped: bool = False) -> Measured:
     first, second = (np.array([1]), np.array([0])) if swapped else (np.array([0]), np.array([1]))
-    found = closed_v(report.scene, Rows("trees", first), Rows("trees", second), Column("length", np.array([way * FOOT])))
+    found = closed_v(
+        report.scene, Rows("trees", first), Rows("trees", second), Column("length", np.array([way * FOOT]))
+    )
     assert isinstance(found, Measured)
     return found
 
@@ -57,7 +61,10 @@ def test_it_is_the_same_v_from_either_tree_and_turned_any_way(report_of: ReportO
     wanted = 6 / np.tan(np.radians(30))
     for turn in (0, 37, 180, 301):
         angle = np.radians(turn)
-        spots = [(x * np.cos(angle) + y * np.sin(angle), y * np.cos(angle) - x * np.sin(angle)) for x, y in ((20, 10), (32, 10))]
+        spots = [
+            (x * np.cos(angle) + y * np.sin(angle), y * np.cos(angle) - x * np.sin(angle))
+            for x, y in ((20, 10), (32, 10))
+        ]
         plan = pair(
             (round(spots[0][0], 6), round(spots[0][1], 6), f"{(30 + turn) % 360}deg"),
             (round(spots[1][0], 6), round(spots[1][1], 6), f"{(330 + turn) % 360}deg"),
@@ -175,7 +182,9 @@ def told(report: Report) -> list[tuple[str, int]]:
 
 
 def test_it_is_told_once_a_pocket_with_the_count_of_pairs(report_of: ReportOf) -> None:
-    two = V + V.replace("left", "far-left").replace("right", "far-right").replace("at 20,", "at 50,").replace("at 32,", "at 62,")
+    two = V + V.replace("left", "far-left").replace("right", "far-right").replace("at 20,", "at 50,").replace(
+        "at 32,", "at 62,"
+    )
     pocket = "pocket k\n  outline 0,0 90,0 90,60 0,60\n"
     assert [count for _, count in told(report_of(pocket + two))] == [2]
     assert [count for _, count in told(report_of(two))] == [1, 1]  # in no pocket, block by block
@@ -185,6 +194,58 @@ def test_it_is_told_once_a_pocket_with_the_count_of_pairs(report_of: ReportOf) -
 
 
 def test_a_pair_is_a_finding_on_both_trees_and_on_their_pocket(report_of: ReportOf) -> None:
-    (finding,) = [f for f in report_of("pocket k\n  outline 0,0 90,0 90,60 0,60\n" + V).findings if f.rule == "escape/closed-v"]
+    (finding,) = [
+        f for f in report_of("pocket k\n  outline 0,0 90,0 90,60 0,60\n" + V).findings if f.rule == "escape/closed-v"
+    ]
     assert finding.names == {"left", "right", "k"}
     assert finding.related[-1].what == "the other side of the V"
+
+
+#: its top is 4 yd wide and its crown's middle 7 yd north of the stump: it ends near x = 2
+TOP = "tree oak\n  at 0,0\n  fall N\n" + LOW
+
+
+@pytest.mark.parametrize(
+    ("x", "cut"),
+    [(0, True), (2, True), (2.4, True), (2.6, False), (4, False)],  # under it, at its edge, half its width off, beside
+)
+def test_an_opening_under_touching_and_beside_a_top_it_does_not_cross(report_of: ReportOf, x: float, cut: bool) -> None:
+    # it runs along the top, a yard wide: half a yard from the top's edge it cuts nothing any more
+    report = report_of(TOP + f"opening gap\n  at {x},7\n  width 1yd\n  toward N\n")
+    assert len(strips(report.scene, 3 * FOOT)) == int(cut)
+    assert not any(f.rule == "record/not-judged" and "cannot be worked out" in str(f.facts) for f in report.findings)
+
+
+TWO_VS = (
+    "pocket k\n  outline 0,0 300,0 300,100 0,100\ntrees\n  method hinge\n  dbh 8in\n  in k\n"
+    + "".join(
+        f"tree {name}\n  at {x},20\n  fall {fall}\n"
+        for name, x, fall in (("a", 20, "N35E"), ("b", 36, "N35W"), ("c", 120, "N45E"), ("d", 134, "N45W"))
+    )
+)  # fmt: skip
+
+
+def closed_vs(report: Report) -> tuple[list[frozenset[str]], list[frozenset[str]]]:
+    return tuple([f.names for f in some if f.rule == "escape/closed-v"] for some in (report.findings, report.waived))  # type: ignore[return-value]
+
+
+@pytest.mark.parametrize(("on", "accepted"), [("k", True), ("a and b", False), ("c and d", False)])
+def test_a_waiver_accepts_a_pockets_vs_and_not_one_of_them_for_all(
+    report_of: ReportOf, on: str, accepted: bool
+) -> None:
+    waiver = f'waive closed-v on {on} until 2027-01-01 because "one"\n'
+    found, waived = closed_vs(report_of(TWO_VS + waiver))
+    assert (found, waived) == (([], [{"k"}]) if accepted else ([{"k"}], []))
+
+
+def test_a_waiver_on_any_pocket_accepts_what_is_told_of_several(report_of: ReportOf) -> None:
+    plan = (
+        "boundary\n  outline 0,0 400,0 400,400 0,400\npocket west\n  outline 140,180 180,180 180,220 140,220\n"
+        "pocket east\n  outline 220,180 260,180 260,220 220,220\n"
+        "row thicket\n  method hinge\n  stumps 150,200 250,200\n  spacing 90\n  fall N\n"
+    )
+    (found,) = (f for f in report_of(plan).findings if f.rule == "layout/several-core-pockets")
+    assert found.names == {"west", "east"}
+    for name in ("west", "east"):
+        report = report_of(plan + f'waive several-core-pockets on {name} until 2027-01-01 because "old"\n')
+        assert [f.rule for f in report.waived] == ["layout/several-core-pockets"]

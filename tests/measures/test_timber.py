@@ -3,20 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from time import perf_counter
 
 import numpy as np
 import pytest
 
 from habitatlint.check import Report
+from habitatlint.ground.scene import Scene
+from habitatlint.language.plan import read_plan
+from habitatlint.measures import every_measure
 from habitatlint.measures.timber import overstory, overstory_of
 from habitatlint.measures.vocabulary import Measured, Rows
+from habitatlint.review import Review
+from habitatlint.source import Source
 from habitatlint.units import ACRE, FOOT
 
 ReportOf = Callable[..., Report]
 
 SQFT_ACRE = FOOT * FOOT / ACRE
 WOODS = "timber woods\n  outline 0,0 200,0 200,200 0,200\n  class 6in..12in 40 sqft/ac\n  class 12in..22in 70 sqft/ac\n"
-RELEASE = "release canopy\n  outline 40,40 160,40 160,160 40,160\n  basal-area 110 to {left} sqft/ac\n  method {method}\n"
+RELEASE = (
+    "release canopy\n  outline 40,40 160,40 160,160 40,160\n  basal-area 110 to {left} sqft/ac\n  method {method}\n"
+)
 HINGES = "row thicket\n  method hinge\n  stumps 60,100 140,100\n  spacing 20\n  fall N\n  dbh {dbh}\n"
 WORK = 'work\n  step 1 "Release" 2026-02-15..2026-03-01\n  step 2 "Hinge" {hinge}\n'
 
@@ -25,7 +33,14 @@ def plan(
     *, released: str = "  step 1\n", cut: str = "  step 2\n", method: str = "fell", left: float = 50, dbh: str = "8in",
     hinge: str = "2026-03-02..2026-03-20",
 ) -> str:  # fmt: skip
-    return WOODS + RELEASE.format(left=left, method=method) + released + HINGES.format(dbh=dbh) + cut + WORK.format(hinge=hinge)
+    return (
+        WOODS
+        + RELEASE.format(left=left, method=method)
+        + released
+        + HINGES.format(dbh=dbh)
+        + cut
+        + WORK.format(hinge=hinge)
+    )
 
 
 def measure(report: Report) -> Measured:
@@ -66,7 +81,9 @@ def test_the_largest_class_is_taken_first(report_of: ReportOf, left: float, stan
     ("dbh", "standing"),
     [("8in", 70), ("12in", 70), ("8in..13in", 63), ("17in", 35), ("22in", 0)],
 )
-def test_overstory_is_over_12_inches_and_over_the_largest_hinged(report_of: ReportOf, dbh: str, standing: float) -> None:
+def test_overstory_is_over_12_inches_and_over_the_largest_hinged(
+    report_of: ReportOf, dbh: str, standing: float
+) -> None:
     # a class the DBH falls into counts by the share of its range above: 9, 5 and 0 of its 10 inches
     assert over(report_of(plan(left=110, dbh=dbh))) == pytest.approx(standing)
 
@@ -165,3 +182,57 @@ def test_a_cut_pocket_under_big_trees_needs_a_release(report_of: ReportOf) -> No
     # a release that only meets its edge is none over it
     aside = released.replace("40,40 160,40 160,160 40,160", "140,40 160,40 160,160 140,160")
     assert told(report_of(WOODS + POCKET + hinges + aside + "  step 1\n")) == {"no-release", "hinge-before-release"}
+
+
+def test_a_release_takes_what_it_says_and_not_down_to_what_is_listed(report_of: ReportOf) -> None:
+    # only the big class is listed, 70 of the 110 that stand: 60 are taken all the same
+    listed = plan().replace("  class 6in..12in 40 sqft/ac\n", "")
+    assert over(report_of(listed)) == pytest.approx(10)
+
+
+def test_of_two_timbers_at_a_place_the_largest_of_both_goes_first(report_of: ReportOf) -> None:
+    # 60 of 30 in stand among them: these are the 60 that go, and the 70 of 12 to 22 in stay
+    veterans = "timber veterans\n  outline 0,0 200,0 200,200 0,200\n  class 28in..30in 60 sqft/ac\n"
+    assert over(report_of(veterans + plan())) == pytest.approx(70)
+    assert over(report_of(plan() + veterans)) == pytest.approx(70)
+
+
+def test_a_release_that_does_not_say_what_it_takes_leaves_it_unknown(report_of: ReportOf) -> None:
+    silent = plan().replace("  basal-area 110 to 50 sqft/ac\n", "")
+    found = measure(report_of(silent)).value
+    assert not found.mask[0] and "`basal-area`" in found.why
+    late = silent.replace("  step 1\nrow", "  step 3\nrow")
+    assert over(report_of(late)) == pytest.approx(70)  # too late whatever it takes
+
+
+@pytest.mark.parametrize(
+    ("leaf_out", "hinged", "is_released"),
+    [("04-30", "2026-04-29", False), ("04-30", "2026-04-30", True), ("02-29", "2026-02-27", False),
+     ("02-29", "2026-02-28", True)],
+)  # fmt: skip
+def test_leaf_out_is_the_day_that_is_written(
+    report_of: ReportOf, leaf_out: str, hinged: str, is_released: bool
+) -> None:
+    text = plan(method="girdle", hinge=hinged).replace("2026-02-15..2026-03-01", "2026-02-15..2026-02-20")
+    report = report_of(f'plan "Girdled"\n  units yd\n  leaf-out {leaf_out}\n' + text)
+    assert over(report) == pytest.approx(10 if is_released else 70)
+
+
+def test_four_hundred_timbers_releases_and_rows_take_no_second(review: Review) -> None:
+    parts = ['work\n  step 1 "a" 2026-02-15..2026-03-01\n  step 2 "b" 2027-03-02..2027-03-20\n']
+    for number in range(400):
+        x, y = number % 20 * 100, number // 20 * 100
+        box = f"  outline {x},{y} {x + 90},{y} {x + 90},{y + 90} {x},{y + 90}\n"
+        parts.append(
+            f"timber w{number}\n{box}  class 6in..12in 40 sqft/ac\n  class 12in..22in 70 sqft/ac\n"
+            f"release c{number}\n{box}  basal-area 110 to 50 sqft/ac\n  method girdle\n  step 1\n"
+            f"row r{number}\n  method hinge\n  stumps {x + 10},{y + 40} {x + 80},{y + 40}\n  spacing 10\n  fall N\n"
+            "  dbh 8in\n  step 2\n"
+        )
+    scene = Scene(read_plan(Source("plan", "".join(parts)), review.plan_grammar, fragment=True))
+    every_measure().attach(scene)
+    scene.table("cuts").column("shape")
+    start = perf_counter()
+    found = overstory(scene, Rows("cuts", np.arange(400)))
+    assert perf_counter() - start < 1  # some 0.1 s
+    assert isinstance(found, Measured) and found.value.values / SQFT_ACRE == pytest.approx(np.full(400, 10.0))

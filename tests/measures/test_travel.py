@@ -10,7 +10,7 @@ import pytest
 from habitatlint.check import Report
 from habitatlint.ground.columns import Column
 from habitatlint.measures.travel import end_gap, inside, onward, toward_travel
-from habitatlint.measures.vocabulary import Rows
+from habitatlint.measures.vocabulary import Measured, Rows
 from habitatlint.units import YARD
 
 ReportOf = Callable[..., Report]
@@ -72,12 +72,12 @@ def row(name: str, count: int, y: float, fall: str, x: float = 5) -> str:
 
 def test_a_pocket_is_told_when_three_and_over_a_quarter_lie_so(report_of: ReportOf) -> None:
     pocket = "pocket k\n  outline 0,10 100,10 100,60 0,60\n"
-    assert told(report_of(RUN + pocket + row("a", 3, 20, "S") + row("b", 8, 20, "N", 50))) == ["pocket k"]
+    assert told(report_of(RUN + pocket + row("a", 3, 20, "S") + row("b", 8, 20, "N", 50))) == ["fall S"]
     assert told(report_of(RUN + pocket + row("a", 3, 20, "S") + row("b", 9, 20, "N", 50))) == []
     assert told(report_of(RUN + pocket + row("a", 2, 20, "S"))) == []
     # felled and dead trees are no hinges
     felled = row("b", 9, 20, "N", 50).replace("hinge", "fell")
-    assert told(report_of(RUN + pocket + row("a", 3, 20, "S") + felled)) == ["pocket k"]
+    assert told(report_of(RUN + pocket + row("a", 3, 20, "S") + felled)) == ["fall S"]
 
 
 def test_leaners_are_left_to_who_fells_them(report_of: ReportOf) -> None:
@@ -85,7 +85,7 @@ def test_leaners_are_left_to_who_fells_them(report_of: ReportOf) -> None:
     leaners = "".join(lean.format(f"t{x}", x, 12) for x in (20, 50, 80))
     assert told(report_of(RUN + "pocket k\n  outline 0,10 100,10 100,60 0,60\n" + leaners)) == []
     upright = "".join(lean.format(f"t{x}", x, 8) for x in (20, 50, 80))
-    assert told(report_of(RUN + "pocket k\n  outline 0,10 100,10 100,60 0,60\n" + upright)) == ["pocket k"]
+    assert told(report_of(RUN + "pocket k\n  outline 0,10 100,10 100,60 0,60\n" + upright)) == ["fall S"]
 
 
 def test_a_single_tree_is_told_only_where_it_lies_on_the_line(report_of: ReportOf) -> None:
@@ -96,26 +96,31 @@ def test_a_single_tree_is_told_only_where_it_lies_on_the_line(report_of: ReportO
 PLOT = "food clover\n  outline 40,0 80,0 80,30 40,30\n"
 
 
-def lengths(report: Report, near: float = 10) -> tuple[float, float, float]:
+def lengths(report: Report) -> tuple[float, float, float]:
     path, food = Rows("paths", np.array([0])), Rows("foods", np.array([0]))
     found = (
-        end_gap(report.scene, path, food), inside(report.scene, path, food),
-        onward(report.scene, path, food, Column("length", np.array([near * YARD]))),
+        end_gap(report.scene, path, food), inside(report.scene, path, food), onward(report.scene, path, food),
     )  # fmt: skip
-    gap, within, on = (round(float(one.values[0]) / YARD, 2) for one in found)
+    values = [one.value if isinstance(one, Measured) else one for one in found]
+    gap, within, on = (round(float(one.values[0]) / YARD, 2) for one in values)
     return gap, within, on
 
 
 @pytest.mark.parametrize(
     ("line", "gap", "within", "on"),
     [
-        ("60,120 60,42", 12, 0, 78),  # ends short of it: all of the line
+        ("60,120 60,42", 12, 0, 0),  # ends short of it: nothing runs on
         ("60,120 60,35", 5, 0, 0),
         ("60,120 60,20", 0, 10, 0),
-        ("60,120 60,-60", 60, 30, 50),  # straight through, 10 yd on the far side left out
-        ("60,-60 60,120", 60, 30, 50),  # and drawn the other way
-        ("0,25 130,25", 40, 40, 30),  # the shorter of 30 before and 40 beyond
-        ("0,38 130,38", round(float(np.hypot(40, 8)), 2), 0, 34),  # past it, 8 yd off: 6 yd aside of its corners
+        ("60,120 60,-60", 60, 30, 60),  # straight through
+        ("60,-60 60,120", 60, 30, 60),  # and drawn the other way
+        ("0,25 130,25", 40, 40, 40),  # the shorter of 40 before and 50 beyond
+        (
+            "0,38 130,38",
+            round(float(np.hypot(40, 8)), 2),
+            0,
+            40,
+        ),  # past it, 8 yd off: from where it comes abreast of it
     ],
 )
 def test_where_a_line_ends_how_much_lies_in_food_and_how_far_it_runs_on(
@@ -135,3 +140,28 @@ def test_where_a_line_ends_how_much_lies_in_food_and_how_far_it_runs_on(
 def test_a_line_of_travel_runs_past_food_not_into_it(report_of: ReportOf, line: str, kind: str, found: int) -> None:
     plan = f"path run\n  use travel\n  line {line}\n" + PLOT.replace("clover\n", f"clover\n  kind {kind}\n")
     assert sum(f.rule == "layout/travel-into-food" for f in report_of(plan).findings) == found
+
+
+def test_trees_of_a_row_are_judged_with_the_row(report_of: ReportOf) -> None:
+    wide = row("r", 10, 24, "N").replace("45,24", "195,24")
+    turned = "".join(f"tree t{number}\n  of r {number}\n  fall S\n" for number in (3, 4, 5))
+    report = report_of(RUN.replace("100,0", "200,0") + wide + turned)
+    (found,) = (f for f in report.findings if f.rule == "escape/fall-toward-travel")
+    assert (found.facts["laid.some"].value, found.facts["laid.all"].value) == (3, 10)
+    assert found.facts["g"].value == "row r"
+
+
+def test_the_end_by_the_food_is_the_place_of_a_line_that_ends_in_it(report_of: ReportOf) -> None:
+    for line in ("60,120 60,35", "60,35 60,120"):
+        report = report_of(f"path run\n  use travel\n  line {line}\n" + PLOT)
+        (found,) = (f for f in report.findings if f.rule == "layout/travel-into-food")
+        assert found.place == pytest.approx((60 * YARD, 35 * YARD))
+
+
+def test_a_pocket_without_travel_is_told_at_its_place_nearest_the_line(report_of: ReportOf) -> None:
+    pocket = (
+        "pocket k\n  outline 0,0 40,0 40,40 0,40\nrow r\n  in k\n  stumps 10,20 30,20\n  count 2\n  fall N\n" + TREE
+    )
+    for runs, place in (("", None), ("path run\n  use travel\n  line 10,70 80,50\n", (40, 40))):
+        (found,) = (f for f in report_of(pocket + runs).findings if f.rule == "layout/pocket-unconnected")
+        assert found.place == (place if place is None else pytest.approx((place[0] * YARD, place[1] * YARD)))

@@ -6,14 +6,29 @@ Expected figures are worked by hand from the drawing; joins and reaches are comm
 from __future__ import annotations
 
 from collections.abc import Callable
+from time import perf_counter
 
 import numpy as np
 import pytest
 
 from habitatlint.check import Report
 from habitatlint.ground.scene import Scene
+from habitatlint.language.plan import read_plan
 from habitatlint.measures.vocabulary import Measured, Rows
-from habitatlint.measures.walk import abreast, breach, deer_sides, lie, passes, side, top_clear, walks_of, ways_of
+from habitatlint.measures.walk import (
+    abreast,
+    breach,
+    deer_sides,
+    lie,
+    nearest_walk,
+    passes,
+    side,
+    top_onto,
+    walks_of,
+    ways_of,
+)
+from habitatlint.review import Review
+from habitatlint.source import Source
 from habitatlint.units import YARD
 
 ReportOf = Callable[..., Report]
@@ -82,7 +97,10 @@ def test_a_stand_without_reach_has_no_walk_and_its_path_is_judged_whole(report_o
 
 
 def test_how_near_a_path_passes(report_of: ReportOf) -> None:
-    plan = LANE + "path other\n  use entry\n  line 0,90 100,90\nstand oak\n  at 40,7\n  reach other\nstand elm\n  at 40,7\n"
+    plan = (
+        LANE
+        + "path other\n  use entry\n  line 0,90 100,90\nstand oak\n  at 40,7\n  reach other\nstand elm\n  at 40,7\n"
+    )
     near = passes(report_of(plan).scene, Rows("stands", np.array([0, 1]))).values / YARD
     assert near == pytest.approx([83, 7])  # the path that is named; where none is, the nearest
 
@@ -160,15 +178,15 @@ THROWN = "tree thrown\n  at 50,13\n  state blown\n  fall S\n  tree-height 54ft\n
 
 
 def clear(report: Report) -> Measured:
-    found = top_clear(report.scene, *all_trees(report.scene))
+    found = top_onto(report.scene, *all_trees(report.scene))
     assert isinstance(found, Measured)
     return found
 
 
 def test_a_top_on_the_path_is_sawn_free_by_an_opening_as_wide_as_the_path(report_of: ReportOf) -> None:
     opening = "opening gap\n  at 50,0\n  width {}yd\n  toward E\n"
-    assert clear(report_of(LANE + THROWN)).value.values[0] == pytest.approx(-1 * YARD)  # half of its 2 yd
-    assert clear(report_of(LANE + THROWN + opening.format(1))).value.values[0] == pytest.approx(-0.5 * YARD)
+    assert clear(report_of(LANE + THROWN)).value.values[0] == pytest.approx(1 * YARD)  # half of its 2 yd
+    assert clear(report_of(LANE + THROWN + opening.format(1))).value.values[0] == pytest.approx(0.5 * YARD)
     assert clear(report_of(LANE + THROWN + opening.format(2))).value.values[0] == pytest.approx(0, abs=0.01)
 
 
@@ -177,3 +195,91 @@ def test_where_a_top_lies_on_the_path_is_the_middle_of_the_stretch_under_it(repo
     place = found.parts["place"](np.array([0])).values[0]
     assert (place.x / YARD, place.y / YARD) == pytest.approx((50, 0), abs=1e-6)
     assert found.parts["bearing"](np.array([0])).values[0] == pytest.approx(90)
+
+
+SPUR = "path spur\n  use entry\n  line 50,0 50,60\n"
+SCREEN = "row screen\n  method fell\n  stumps 54,8 54,40\n  spacing 8\n  fall along spur\n  dbh 8in\n"
+
+
+def test_a_stump_is_judged_by_the_walk_that_is_nearest_it(report_of: ReportOf) -> None:
+    report = report_of(LANE + SPUR + SCREEN)
+    scene = report.scene
+    names = [walk.paths[0].name for walk in walks_of(scene)]
+    by_lane, by_spur = (nearest_walk(scene, *all_trees(scene, names.index(name))) for name in ("lane", "spur"))
+    assert not by_lane.values.any() and by_spur.values.all()  # type: ignore[union-attr]
+    assert not any(f.rule == "entry/screen-across-entry" for f in report.findings)
+
+
+def test_a_stump_beyond_the_end_of_the_nearest_walk_is_judged_by_the_next(report_of: ReportOf) -> None:
+    plan = LANE + "path spur\n  use entry\n  line 50,60 50,20\ntree t\n  at 50,11\n  method fell\n  fall N\n  dbh 8in\n"
+    assert any(f.rule == "entry/screen-across-entry" for f in report_of(plan).findings)
+
+
+def test_what_only_touches_another_walk_keeps_all_of_its_line(report_of: ReportOf) -> None:
+    # the same walks whatever is far from them: each keeps its own length
+    paths = "".join(f"path p{i}\n  use entry\n  line 0,{i * 30} {100 + i},{i * 30}\n" for i in range(20))
+    assert sorted(walk_lengths(report_of(paths).scene)) == [100 + i for i in range(20)]
+
+
+PATCH = "patch brush\n  outline 0,{y} 100,{y} 100,{top} 0,{top}\n  method {method}\n  density 60 per acre\n  dbh 8in\n"
+
+
+def unjudged_patches(report: Report) -> list[str]:
+    return [
+        str(f.facts["x.found"].value) for f in report.findings
+        if f.rule == "record/not-judged" and "lays no trees" in str(f.facts["x.why"].value)
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("y", "method", "entry"),
+    [(-20, "hinge", True), (15, "hinge", True), (60, "hinge", False), (-20, "fell", True), (-20, "girdle", False)],
+)
+def test_what_needs_places_is_not_judged_on_a_patch_and_says_so(
+    report_of: ReportOf, y: float, method: str, entry: bool
+) -> None:
+    told = unjudged_patches(report_of(LANE + PATCH.format(y=y, top=y + 40, method=method)))
+    assert len(told) == (0 if method == "girdle" else 1)  # once, with the rules it concerns
+    assert any("entry/" in one for one in told) is entry
+    assert any("live-hinge-near-entry" in one for one in told) is (entry and method == "hinge")
+
+
+def test_a_stand_with_a_way_in_that_is_broken_is_not_told_that_there_is_none(report_of: ReportOf) -> None:
+    def told(text: str) -> list[str]:
+        return [f.say for f in report_of(text).findings if f.rule == "entry/stand-not-reached"]
+
+    stand = "stand oak\n  at 50,4\n"
+    assert any("no entry path" in say for say in told(stand))
+    assert told(LANE.replace("100,0", "100;0") + stand) == []
+    assert told(LANE.replace("entry", "entri") + stand) == []
+    assert told("path run\n  use travel\n  line 0,60 100,60\n" + stand + "  reach run\n") == ["no path passes {s}"]
+
+
+def test_a_top_that_reaches_onto_the_walk_is_told_in_positive_figures(report_of: ReportOf) -> None:
+    (found,) = (f for f in report_of(LANE + THROWN).findings if f.rule == "entry/tops-on-entry")
+    assert found.measured is not None and found.measured.value == pytest.approx(1 * YARD)
+    assert found.wanted is not None and found.wanted.value == 0 and found.sense == ">"
+
+
+def test_a_blown_tree_is_no_hinge_beside_the_walk(report_of: ReportOf) -> None:
+    blown = "tree t\n  at 50,5\n  method hinge\n  state blown\n  fall N\n  dbh 8in\n"
+    for sides in ("", "food clover\n  outline 20,-60 80,-60 80,-30 20,-30\n"):
+        assert [
+            f.rule for f in report_of(LANE + sides + blown).findings if "hinge" in f.rule and f.rule[:5] == "entry"
+        ] == []
+    assert any(
+        f.rule == "entry/live-hinge-near-entry" for f in report_of(LANE + blown.replace("  state blown\n", "")).findings
+    )
+
+
+def test_four_hundred_stands_on_spurs_of_one_lane_take_little_time(review: Review) -> None:
+    plan = "path lane\n  use entry\n  line 0,0 10000,0\n" + "".join(
+        f"path p{i}\n  use entry\n  line {i * 20},0 {i * 20},60\nstand s{i}\n  at {i * 20 + 3},60\n  reach lane p{i}\n"
+        for i in range(400)
+    )
+    scene = Scene(read_plan(Source("plan", plan), review.plan_grammar, fragment=True))
+    start = perf_counter()
+    walks = walks_of(scene)
+    assert perf_counter() - start < 4  # some 0.8 s
+    # the longest has the lane, each other what is its own: its spur
+    assert sorted(round(walk.line.length / YARD) for walk in walks) == [60] * 399 + [399 * 20 + 60]
