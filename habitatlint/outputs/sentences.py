@@ -25,6 +25,8 @@ def shown(fact: Fact, units: str = "yd", places: int = 1) -> str:
         return "yes" if value else "no"
     if isinstance(value, int | float):
         unit = fact.unit if fact.kind == "length" and fact.unit in ("in", "ft", "cm") else ""
+        if units == "m":  # diameters and cut heights as a metric plan writes them
+            unit = {"in": "cm", "ft": "m"}.get(unit, unit)
         return show(float(value), fact.kind, units, places, unit)
     return str(value)
 

@@ -49,8 +49,9 @@ def test_sizes_are_shown_in_the_unit_of_the_plan(size: float, kind: str, units: 
     assert show(size, kind, units) == text
 
 
-def test_a_diameter_stays_in_inches_whatever_the_unit() -> None:
-    assert shown(Fact(0.3048, "length", "in"), "m") == "12 in"
+def test_a_diameter_is_shown_in_inches_or_in_a_metric_plan_in_centimetres() -> None:
+    assert shown(Fact(0.3048, "length", "in"), "yd") == "12 in"
+    assert shown(Fact(0.3048, "length", "in"), "m") == "30.5 cm"
 
 
 def test_a_place_is_written_as_the_plan_would() -> None:
