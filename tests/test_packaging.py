@@ -56,7 +56,7 @@ def test_the_wheel_checks_an_example_from_another_folder(built: Path, tmp_path: 
     program = str(scripts / "habitatlint")
     checked = run(program, "check", "elsewhere.habitat", "--today", "2026-02-10", cwd=tmp_path)
     assert checked.returncode == 0, checked.stdout + checked.stderr
-    assert checked.stdout.startswith(("1 plan", "elsewhere.habitat:"))
+    assert "1 plan, nothing found" in checked.stdout
     listed = run(program, "rules", cwd=tmp_path)
     assert listed.returncode == 0 and "live-hinge-near-entry" in listed.stdout
     # earth points need a library that is imported only then: it must have come with the package

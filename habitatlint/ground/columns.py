@@ -76,6 +76,12 @@ def column(kind: str, values: list[Any], why: str = "", unit: str = "") -> Colum
     return Column(kind, filled, None if known.all() else known, None, why, unit)
 
 
+def either_estimated(first: Column, second: Column) -> Mask | None:
+    """Where a figure made of two columns rests on an estimate; None where nothing does."""
+    masks = [one.estimated for one in (first, second) if one.estimated is not None]
+    return np.logical_or.reduce(masks) if masks else None
+
+
 NUMBERS = frozenset(
     {
         "length", "area", "share", "count", "number", "angle", "bearing", "speed", "density",

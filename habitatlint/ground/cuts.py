@@ -158,10 +158,10 @@ class CutTrees:
 class _Stretch:
     """The trees of one block: stumps, and what they share."""
 
-    def __init__(self, block: Block, points: Array, first_number: int = 1) -> None:
+    def __init__(self, block: Block, points: Array) -> None:
         self.block = block
         self.points = points
-        self.numbers = np.arange(first_number, first_number + len(points))
+        self.numbers = np.arange(1, len(points) + 1)
 
 
 def lay_out(plan: PlanText, placer: Placer) -> tuple[CutTrees, list[Slip]]:

@@ -170,12 +170,7 @@ def _cut_heights(scene: Scene) -> Iterator[Slip]:
 def _dates(scene: Scene) -> Iterator[Slip]:
     """A step may begin with the one before it, never earlier."""
     for work in scene.plan.of(Work):
-        dated = []
-        for line in work.step:
-            when = next((value.value for value in line.values if value.kind in ("period", "date")), None)
-            if when is not None:
-                dated.append((line.values[0].value.number, when[0] if isinstance(when, tuple) else when, line))
-        dated.sort(key=lambda one: one[0])
+        dated = sorted((step.number, step.first, step.line) for step in work.steps if step.first is not None)
         for (number, before, first), (later, day, line) in pairwise(dated):
             if later > number and day < before:
                 yield _slip("dates-out-of-order", work, line, found=f"step {later:g} begins on {day}",
@@ -205,10 +200,10 @@ def _entries(scene: Scene) -> Iterator[Slip]:
 
 def _steps(scene: Scene) -> Iterator[Slip]:
     """Where a plan has an order of work: work that is in no step, and steps without work."""
-    lines = [(work, line) for work in scene.plan.of(Work) for line in work.step]
-    if not lines:
+    steps = [(work, step) for work in scene.plan.of(Work) for step in work.steps]
+    if not steps:
         return
-    known = {line.values[0].value.number for _, line in lines}
+    known = {step.number for _, step in steps}
     # a broken line of the order of work may be any step, and a broken `step` may be work of any
     some_unread = any("step" in block.parsed.broken for block in scene.plan.blocks if isinstance(block, Work))
     some_unplaced = False
@@ -230,10 +225,9 @@ def _steps(scene: Scene) -> Iterator[Slip]:
         elif step is not None and step.value.number not in known and not some_unread:
             yield _slip("work-without-step", block, block.first("step"),
                         why=f"the order of work has no step {step.value.number:g}")  # fmt: skip
-    for work, line in lines:
-        number = line.values[0].value.number
-        if number not in used and not some_unplaced:
-            yield _slip("step-without-work", work, line, found=f"step {number:g}")
+    for work, one in steps:
+        if one.number not in used and not some_unplaced:
+            yield _slip("step-without-work", work, one.line, found=f"step {one.number:g}")
 
 
 def _species(scene: Scene) -> Iterator[Slip]:

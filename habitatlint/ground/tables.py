@@ -15,10 +15,9 @@ from habitatlint.ground import trees as standing
 from habitatlint.ground.columns import Column, Place, Table, column, distinct
 from habitatlint.ground.cuts import CUT_HEIGHTS, KILLING, LAYING, USUAL_DBH
 from habitatlint.ground.scene import Scene
-from habitatlint.language.blocks import BLOCKS, PLACED, PLURALS, Block, Cutting, Path, Pocket, Row, Work
+from habitatlint.language.blocks import BLOCKS, PLACED, PLURALS, Block, Cutting, Path, Pocket, Row, Step, Work
 from habitatlint.language.plan import PlanText
 from habitatlint.language.properties import Property
-from habitatlint.reading.grammar import Statement
 from habitatlint.reading.values import Written
 from habitatlint.source import Span
 
@@ -396,25 +395,15 @@ def _reach_of_patch(scene: Scene, block: Block) -> float:
 
 
 def steps_table(scene: Scene) -> Table:
-    found: list[tuple[Work, Statement]] = [(work, statement) for work in scene.plan.of(Work) for statement in work.step]
-
-    def values(kinds: tuple[str, ...]) -> list[Any]:
-        return [next((value.value for value in step.values if value.kind in kinds), None) for _, step in found]
-
-    def number(row: int) -> str:
-        return f"{found[row][1].values[0].value}"
-
-    table = Table("steps", len(found), lambda row: f"step {number(row)}", lambda row: "",
-                  lambda row: found[row][0].span(found[row][1]))  # fmt: skip
-    table.add("number", lambda: column("number", [value.number for value in values(("number",))]))
-    table.add("title", lambda: column("text", values(("text",))))
-    rows = [scene.row_of("crews", str(name)) if name is not None else None for name in values(("name",))]
+    found: list[tuple[Work, Step]] = [(work, step) for work in scene.plan.of(Work) for step in work.steps]
+    table = Table("steps", len(found), lambda row: f"step {found[row][1].number:g}", lambda row: "",
+                  lambda row: found[row][0].span(found[row][1].line))  # fmt: skip
+    steps = [step for _, step in found]
+    table.add("number", lambda: column("number", [step.number for step in steps]))
+    table.add("title", lambda: column("text", [step.title for step in steps]))
+    rows = [scene.row_of("crews", step.crew) if step.crew is not None else None for step in steps]
     table.add("by", lambda: column("thing:crews", rows, "no crew is named"))
-    for field, which in (("first", 0), ("last", 1)):
-        days = [
-            None if when is None else (when[which] if isinstance(when, tuple) else when)
-            for when in values(("period", "date"))
-        ]
+    for field, days in (("first", [step.first for step in steps]), ("last", [step.last for step in steps])):
         ordinals = [None if day is None else day.toordinal() for day in days]
         table.add(field, lambda ordinals=ordinals: column("date", ordinals, "the step has no dates"))  # type: ignore[misc]
     return table

@@ -7,7 +7,8 @@ A test holds the two to the same words.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import ClassVar
+from datetime import date
+from typing import ClassVar, NamedTuple
 
 from habitatlint.language.properties import Many, One, Property, Whole
 from habitatlint.reading.blocks import Parsed, Placed
@@ -388,12 +389,35 @@ class Crew(Common):
     alone = One("truth", "whether one works alone")
 
 
+class Step(NamedTuple):
+    """A step of the work: None where dates or crew are left out."""
+
+    number: float
+    title: str
+    first: date | None
+    last: date | None
+    crew: str | None
+    line: Statement
+
+
+def _step(line: Statement) -> Step:
+    values = {value.kind: value.value for value in line.values}
+    period = values.get("period")
+    first, last = (period.first, period.last) if period else (values.get("date"), values.get("date"))
+    return Step(values["number"].number, values["text"], first, last, values.get("name"), line)
+
+
 class Work(Block):
     """The order of work."""
 
     noun = "work"
     __slots__ = ()
     step = Whole("special", "a step: its number, title, dates and crew", repeats=True)
+
+    @property
+    def steps(self) -> list[Step]:
+        """The steps as they are written, in the order of their lines."""
+        return [_step(line) for line in self.step]
 
 
 class Task(Common):

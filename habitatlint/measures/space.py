@@ -5,15 +5,9 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from habitatlint.ground.columns import Column, Indices
+from habitatlint.ground.columns import Column, Indices, either_estimated
 from habitatlint.ground.scene import Scene
 from habitatlint.measures.vocabulary import Measured, Rows, measure, shapes
-from habitatlint.reading.values import WINDS
-
-
-def _estimated(first: Column, second: Column) -> np.ndarray | None:
-    masks = [one.estimated for one in (first, second) if one.estimated is not None]
-    return np.logical_or.reduce(masks) if masks else None
 
 
 def _nearest(first: Column, second: Column) -> dict[str, object]:
@@ -33,7 +27,7 @@ def distance(scene: Scene, first: Column, second: Column) -> Measured:
     `place` is the point of the first thing nearest the second."""
     sizes = shapely.distance(shapes(first), shapes(second))
     known = np.isfinite(sizes)
-    value = Column("length", sizes, None if known.all() else known, _estimated(first, second),
+    value = Column("length", sizes, None if known.all() else known, either_estimated(first, second),
                    first.why or second.why)  # fmt: skip
     return Measured(value, _nearest(first, second))  # type: ignore[arg-type]
 
@@ -70,8 +64,3 @@ def covered(scene: Scene, first: Column, second: Column) -> Column:
         shares = shapely.area(shapely.intersection(shapes(first), shapes(second))) / shapely.area(shapes(first))
     known = np.isfinite(shares)
     return Column("share", shares, None if known.all() else known, None, "a thing has no area")
-
-
-def wind_bearing(name: str) -> float:
-    """Degrees of one of the sixteen winds: where it comes from."""
-    return WINDS.index(name) * 22.5

@@ -17,6 +17,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from habitatlint.ground.columns import Column
+from habitatlint.ground.cuts import KILLING
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.tables import cut_blocks
 from habitatlint.language.blocks import Block, Release, Timber, Work
@@ -28,8 +29,6 @@ from habitatlint.units import INCH, TOLERANCE, Quantity
 OVERSTORY_DBH = 12 * INCH
 #: leaf-out where the plan does not say
 USUAL_LEAF_OUT = Day(5, 15)
-#: releases that kill the overstory standing: it shades until the season after
-KILLED_STANDING = ("girdle", "frill", "hack-and-squirt")
 #: points an area is judged by, along each side of its box
 SAMPLES = 9
 
@@ -100,7 +99,7 @@ def _releases(scene: Scene) -> list[_Released]:
             first, last = written[0].value, written[-1].value
             # `110 to 50 sqft/ac` says the unit once
             takes = max(0.0, Quantity(first.number, first.unit or last.unit).size - last.size)
-        kills = scene.plan.word(release, "method") in KILLED_STANDING
+        kills = scene.plan.word(release, "method") in KILLING
         found.append(_Released(shape, takes, _when(scene, release), kills))
     return found
 
@@ -142,10 +141,9 @@ def _dates(scene: Scene, step: float) -> tuple[date, date] | None:
     if found is None:
         found = scene.memo["step dates"] = {}
         for work in scene.plan.of(Work):
-            for line in work.step:
-                when = next((value.value for value in line.values if value.kind in ("period", "date")), None)
-                dates = (when, when) if isinstance(when, date) else (when[0], when[1]) if when is not None else None
-                found.setdefault(line.values[0].value.number, dates)
+            for one in work.steps:
+                dates = (one.first, one.last) if one.first and one.last else None
+                found.setdefault(one.number, dates)
     return found.get(step)
 
 

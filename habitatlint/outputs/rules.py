@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import textwrap
-
 from habitatlint.findings import FIRM, Fact, Level
-from habitatlint.outputs.sentences import clean, shown
+from habitatlint.outputs.sentences import clean, shown, wrapped
 from habitatlint.rulebook.book import Rulebook
 from habitatlint.rulebook.rules import Limit, Rule
 
@@ -111,14 +109,7 @@ def _heading(kind: str) -> str:
 
 
 def _row(word: str, text: str) -> list[str]:
-    return textwrap.wrap(
-        text,
-        WIDTH,
-        initial_indent=f"  {word:<10}",
-        subsequent_indent=" " * INDENT,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
+    return wrapped(text, f"  {word:<10}", INDENT, WIDTH)
 
 
 def clean_lines(lines: list[str]) -> str:

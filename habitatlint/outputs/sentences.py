@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import textwrap
 import unicodedata
 from datetime import date
 
@@ -91,6 +92,12 @@ def related_line(related: Related, of: str) -> str:
 def clean(text: str) -> str:
     """Text without what could steer a terminal: control and bidirectional characters become `?`."""
     return _HIDDEN.sub("?", text)
+
+
+def wrapped(text: str, first: str, indent: int, page: int) -> list[str]:
+    """A text as lines of a page, `first` before the first of them, the others indented."""
+    return textwrap.wrap(text, page, initial_indent=first, subsequent_indent=" " * indent,
+                         break_long_words=False, break_on_hyphens=False)  # fmt: skip
 
 
 def width(text: str) -> int:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 
 from habitatlint.check import Report
@@ -18,6 +17,7 @@ from habitatlint.outputs.sentences import (
     shown,
     wanted_line,
     width,
+    wrapped,
 )
 
 #: longest stretch of a plan's line that is shown
@@ -98,10 +98,7 @@ def _excerpt(finding: Finding) -> list[str]:
 
 
 def _row(word: str, text: str) -> list[str]:
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=f"    {word:<10}", subsequent_indent=" " * INDENT,
-        break_long_words=False, break_on_hyphens=False,
-    )  # fmt: skip
+    return wrapped(text, f"    {word:<10}", INDENT, WIDTH)
 
 
 def summary(reports: Sequence[Report], style: Style) -> str:

@@ -2,25 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
-
 from habitatlint.language.blocks import BLOCKS, Block
 from habitatlint.language.reference import SINGLE_LINES, entries
 from habitatlint.measures.vocabulary import Vocabulary
+from habitatlint.outputs.sentences import wrapped
 from habitatlint.reading.grammar import Grammar, listed
 
 WIDTH = 100
-
-
-def _wrapped(text: str, first: str, indent: int) -> list[str]:
-    return textwrap.wrap(
-        text,
-        WIDTH,
-        initial_indent=first,
-        subsequent_indent=" " * indent,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
 
 
 def listing() -> str:
@@ -39,16 +27,16 @@ def rule_listing(vocabulary: Vocabulary) -> str:
     lines = ["What a rule may look at with `each x in PLURAL`, and the fields of each thing:", ""]
     for plural, fields in sorted(vocabulary.fields.items()):
         shown = ", ".join(sorted(name for name, kind in fields.items() if kind != "truth"))
-        lines += _wrapped(shown, f"  {plural:<12}  ", 16)
+        lines += wrapped(shown, f"  {plural:<12}  ", 16, WIDTH)
         words = sorted(name for name, kind in fields.items() if kind == "truth")
         if words:
-            lines += _wrapped(f"`is` {listed(words, 'or')}", " " * 16, 16)
+            lines += wrapped(f"`is` {listed(words, 'or')}", " " * 16, 16, WIDTH)
     lines += ["", "Measures, with what they take and what they give:", ""]
     for name, one in sorted(vocabulary.measures.items()):
         answer = listed([f"`{word}`" for word in sorted(one.words)], "or") if one.words else f"a {one.gives}"
         parts = f", with {listed(sorted(one.parts), 'and')}" if one.parts else ""
-        lines += _wrapped(f"{name}({', '.join(one.takes)}): {answer}{parts}", "  ", 4)
-        lines += _wrapped(one.says.split(". ")[0].rstrip(".") + ".", "      ", 6)
+        lines += wrapped(f"{name}({', '.join(one.takes)}): {answer}{parts}", "  ", 4, WIDTH)
+        lines += wrapped(one.says.split(". ")[0].rstrip(".") + ".", "      ", 6, WIDTH)
     lines += ["", "A field or measure that may be missing is tested by `is missing`; `today` and `plan` are known too."]
     return "".join(f"{line}\n" for line in lines)
 
@@ -61,8 +49,8 @@ def block_page(block: type[Block], grammar: Grammar) -> str:
     for entry in found:
         marks = [word for word, given in (("must be there", entry.required), ("repeats", entry.repeats)) if given]
         tail = f" ({', '.join(marks)})" if marks else ""
-        lines += _wrapped(f"{entry.says}{tail}", f"  {entry.word:<{longest}}  ", longest + 4)
-        lines += _wrapped(entry.written, " " * (longest + 6), longest + 6)
+        lines += wrapped(f"{entry.says}{tail}", f"  {entry.word:<{longest}}  ", longest + 4, WIDTH)
+        lines += wrapped(entry.written, " " * (longest + 6), longest + 6, WIDTH)
     if block.must:
         ways = listed([" and ".join(f"`{word}`" for word in ways) for ways in block.must], "or")
         lines += ["", f"It must have {ways}."]

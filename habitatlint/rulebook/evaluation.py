@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 
 from habitatlint.findings import Fact
-from habitatlint.ground.columns import NUMBERS, Array, Column, Indices, Mask, Table, distinct
+from habitatlint.ground.columns import NUMBERS, Array, Column, Indices, Mask, Table, distinct, either_estimated
 from habitatlint.ground.scene import Scene
 from habitatlint.measures.vocabulary import Measured, Rows, Vocabulary, shapes
 from habitatlint.reading.values import Written
@@ -211,13 +211,8 @@ def _sum(context: Context, frame: Frame, node: Sum) -> Column:
         if left.kind == right.kind == "date":
             kind, values = "duration", values * 24
     known = left.mask & right.mask
-    return Column(kind, values, None if known.all() else known, _either(left, right), left.why or right.why,
+    return Column(kind, values, None if known.all() else known, either_estimated(left, right), left.why or right.why,
                   left.unit or right.unit)  # fmt: skip
-
-
-def _either(left: Column, right: Column) -> Mask | None:
-    masks = [one.estimated for one in (left, right) if one.estimated is not None]
-    return np.logical_or.reduce(masks) if masks else None
 
 
 # -- conditions ------------------------------------------------------------------------------------------
