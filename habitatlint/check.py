@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from habitatlint.findings import FIRM, Fact, Finding, Level, Policy, Related, Slip
 from habitatlint.ground.record import record
@@ -48,8 +48,7 @@ def find_no_pack(path: str, source: Source) -> Pack:
     raise IncludeTrouble("no pack can be read here")
 
 
-@dataclass(frozen=True)
-class Library:
+class Library(NamedTuple):
     """What a plan may ask for by name: the language's grammar, measures, other files, packs."""
 
     plan_grammar: Grammar
@@ -58,8 +57,7 @@ class Library:
     find_pack: FindPack = find_no_pack
 
 
-@dataclass(frozen=True)
-class Report:
+class Report(NamedTuple):
     """What was found in one plan; findings and waived ones in the order of their places."""
 
     source: Source
@@ -90,13 +88,13 @@ class Report:
         return max((finding.level for finding in self.findings), default=Level.off)
 
 
-@dataclass
 class _Set:
     """Limits, levels and slips that come of the plan's own lines."""
 
-    limits: dict[str, Fact] = field(default_factory=dict)
-    levels: dict[str, Level] = field(default_factory=dict)
-    slips: list[Slip] = field(default_factory=list)
+    def __init__(self) -> None:
+        self.limits: dict[str, Fact] = {}
+        self.levels: dict[str, Level] = {}
+        self.slips: list[Slip] = []
 
 
 def check(source: Source, library: Library, rulebook: Rulebook, policy: Policy, memory: Memory | None = None) -> Report:

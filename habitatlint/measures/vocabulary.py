@@ -26,15 +26,14 @@ class Rows(NamedTuple):
         return len(self.rows)
 
 
-@dataclass(frozen=True, eq=False)
-class Measured:
+class Measured(NamedTuple):
     """What a measure found for n askings: a column, and parts of it worked out when asked for.
 
     A part takes the askings for which it is wanted (row numbers) and gives a column for them.
     """
 
     value: Column
-    parts: Mapping[str, Callable[[Indices], Column]] = field(default_factory=dict)
+    parts: Mapping[str, Callable[[Indices], Column]] = {}
 
 
 class Signature(NamedTuple):

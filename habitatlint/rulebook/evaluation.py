@@ -7,9 +7,8 @@ known, and (where unknown) why. Only lists of words are looked into thing by thi
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
@@ -43,20 +42,18 @@ class Unjudgeable(Exception):
     """What a rule asks cannot be worked out on this plan, and why: a finding, never silence."""
 
 
-@dataclass(eq=False)
-class Truth:
+class Truth(NamedTuple):
     """A condition over n things: where it holds, and where that is known."""
 
     holds: Mask
     known: Mask
-    why: list[tuple[Mask, str]] = field(default_factory=list)
+    why: Sequence[tuple[Mask, str]] = ()
 
     def reason(self, index: int) -> str:
         return next((text for mask, text in self.why if mask[index]), "something it needs is not given")
 
 
-@dataclass
-class Context:
+class Context(NamedTuple):
     """What expressions are worked out against: the scene, the limits in force, today."""
 
     scene: Scene
@@ -64,21 +61,27 @@ class Context:
     limits: Mapping[str, Fact]
     lists: Mapping[str, tuple[str, ...]]
     today: int
-    tables: Mapping[str, Table] = field(default_factory=dict)
+    tables: Mapping[str, Table] = {}
 
     def table(self, plural: str) -> Table:
         return self.tables.get(plural) or self.scene.table(plural)
 
 
-@dataclass
 class Frame:
     """n bindings of variables to rows, and of measures to what was measured for each."""
 
-    size: int
-    rows: dict[str, Rows] = field(default_factory=dict)
-    measured: dict[str, Measured] = field(default_factory=dict)
-    #: items of a list that a variable runs over
-    items: dict[str, Column] = field(default_factory=dict)
+    def __init__(
+        self,
+        size: int,
+        rows: dict[str, Rows] | None = None,
+        measured: dict[str, Measured] | None = None,
+        items: dict[str, Column] | None = None,
+    ) -> None:
+        self.size = size
+        self.rows = rows or {}
+        self.measured = measured or {}
+        #: items of a list that a variable runs over
+        self.items = items or {}
 
     def take(self, which: Indices) -> Frame:
         return Frame(

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -194,7 +193,7 @@ class _Judging:
         table = patches_as_trees(self.context.scene)
         if not table.size:
             return
-        context = replace(self.context, tables={**self.context.tables, "trees": table})
+        context = self.context._replace(tables={**self.context.tables, "trees": table})
         frame = Frame(table.size, {self.variables[0]: Rows("trees", np.arange(table.size))})
         if plural == ("cuttings",):  # judged by the hinges of a pocket or row
             frame = frame.take(np.flatnonzero(table.column("method").values == "hinge"))
