@@ -85,6 +85,8 @@ def check(plans: tuple[str, ...], form: str, name: str, today: date, fail_on: st
     Exit status: 0 nothing at or above the failing level, 1 findings, 2 the command could not do its
     work.
     """
+    # one pass over a few plans makes little to collect: do not look for it at every turn
+    gc.set_threshold(200_000, 20, 20)
     from habitatlint import files
     from habitatlint.cli.assembly import review
     from habitatlint.findings import Level, Policy
@@ -92,8 +94,6 @@ def check(plans: tuple[str, ...], form: str, name: str, today: date, fail_on: st
     from habitatlint.source import Source
 
     start = time.perf_counter()
-    # one pass over a few plans makes little to collect: do not look for it at every turn
-    gc.set_threshold(200_000, 20, 20)
     sources = []
     troubles = []
     named: set[str] = set()
@@ -124,6 +124,7 @@ def check(plans: tuple[str, ...], form: str, name: str, today: date, fail_on: st
         click.echo(render(form, reports, Style(_colour(), seconds)), nl=False)
     for line in troubles:
         click.echo(f"habitatlint: {line}", err=True)
+    gc.freeze()  # the process ends here: nothing is worth looking through again
     if troubles:
         sys.exit(FAILED)
     sys.exit(FOUND if any(report.worst() >= policy.failing for report in reports) else CLEAN)

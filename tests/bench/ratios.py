@@ -96,10 +96,15 @@ def main() -> None:
     one, other, ratio = paired(lambda: read(Source("bench", text), grammar, LAYOUT), lambda: bare.parse(text))
     print(f"  {one * 1000:7.0f} ms  {other * 1000:7.0f} ms  ratio {ratio:.2f} (aim: 1.3)")
 
-    checker, policy = review(), Policy(date(2026, 2, 10))
-    before = 0.0
-    for trees in (1000, 10_000, 20_000):
-        plan = grown_plan(trees)
+    grown("trees read and judged by every rule", grown_plan, (1000, 10_000, 20_000), {10_000: " (aim: 0.7 s)"})
+    grown("stands, timbers, releases and rows", grown_blocks, (100, 200, 400), {})
+
+
+def grown(what: str, make: Callable[[int], str], sizes: tuple[int, ...], aims: dict[int, str]) -> None:
+    """Seconds to check plans of growing size, each against the one before it."""
+    checker, policy, before = review(), Policy(date(2026, 2, 10)), 0.0
+    for size in sizes:
+        plan = make(size)
 
         def judged(plan: str = plan) -> object:
             checker.memory.clear()
@@ -107,21 +112,7 @@ def main() -> None:
 
         seconds = median(judged, 3)
         growth = f"  {seconds / before:.1f} times the one above" if before else ""
-        aim = " (aim: 0.7 s)" if trees == 10_000 else ""
-        print(f"{trees} trees read and judged by every rule: {seconds:.2f} s{aim}{growth}")
-        before = seconds
-
-    before = 0.0
-    for number in (100, 200, 400):
-        plan = grown_blocks(number)
-
-        def judged_blocks(plan: str = plan) -> object:
-            checker.memory.clear()
-            return checker.check(Source("bench.habitat", plan), policy)
-
-        seconds = median(judged_blocks, 3)
-        growth = f"  {seconds / before:.1f} times the one above" if before else ""
-        print(f"{number} stands, timbers, releases and rows: {seconds:.2f} s{growth}")
+        print(f"{size} {what}: {seconds:.2f} s{aims.get(size, '')}{growth}")
         before = seconds
 
 
