@@ -263,6 +263,8 @@ def test_words_lists_the_blocks_and_shows_one_whole(tmp_path: Path) -> None:
     assert "must be there" in row.stdout
     wrong = run("words", "pokcet", cwd=tmp_path)
     assert wrong.returncode == 2 and "did you mean `pocket`?" in wrong.stderr
+    waive = run("words", "waive", cwd=tmp_path)
+    assert waive.returncode == 0 and waive.stdout.startswith("waive RULE on NAME until ")
     rules = run("words", "--rules", cwd=tmp_path)
     assert "beds" in rules.stdout and "distance(shape, shape)" in rules.stdout and "is missing" in rules.stdout
 

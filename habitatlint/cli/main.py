@@ -164,11 +164,14 @@ def words(noun: str | None, of_rules: bool) -> None:
         return
     from habitatlint.language.plan import LAYOUT, plan_grammar
     from habitatlint.language.reference import block_of
-    from habitatlint.outputs.words import block_page, listing
+    from habitatlint.outputs.words import block_page, listing, single_page
     from habitatlint.reading.grammar import near
 
     if noun is None:
         click.echo(listing(), nl=False)
+        return
+    if single := single_page(noun):
+        click.echo(single, nl=False)
         return
     block = block_of(noun)
     if block is None:

@@ -22,6 +22,11 @@ def listing() -> str:
     return "".join(f"{line}\n" for line in lines)
 
 
+def single_page(noun: str) -> str:
+    """A line that stands by itself at the margin: how it is written and what it does; "" for no such."""
+    return "".join(f"{line}\n    {says}\n" for line, says in SINGLE_LINES if line.split()[0] == noun)
+
+
 def rule_listing(vocabulary: Vocabulary) -> str:
     """What rules may look at: every plural with its fields, and every measure."""
     lines = ["What a rule may look at with `each x in PLURAL`, and the fields of each thing:", ""]
