@@ -13,7 +13,7 @@ from habitatlint.language.blocks import PLURALS, SetLevel, SetLimit, UsePack, Wa
 from habitatlint.language.plan import Find, IncludeTrouble, PlanText, find_nothing, read_plan
 from habitatlint.measures.vocabulary import Vocabulary
 from habitatlint.reading.blocks import Memory
-from habitatlint.reading.grammar import Grammar, near
+from habitatlint.reading.grammar import Grammar, did_you_mean, near
 from habitatlint.reading.values import Written
 from habitatlint.rulebook.book import Rulebook, limit_fact, within
 from habitatlint.rulebook.evaluation import Context
@@ -219,7 +219,7 @@ def _no_rule(block: SetLevel | SetLimit | Waive, name: Written, rulebook: Rulebo
     text = str(name.value)
     slug = text.partition(".")[0] if thing == "set" else text
     likely = rulebook.like(slug)
-    hint = f"; did you mean `{likely}`?" if likely else ""
+    hint = did_you_mean(likely)
     return Slip("unknown-name", block.span(name), thing=thing, found=slug, expected="the name of a rule",
                 why=f"`{thing}` takes the name of a rule", hint=hint)  # fmt: skip
 
@@ -235,7 +235,7 @@ def _set_limit(block: SetLimit, rulebook: Rulebook, said: _Set) -> None:
     if limit is None:
         known = ", ".join(f"`{one}`" for one in rule.limits)
         likely = near(limit_name, rule.limits)
-        hint = f"; did you mean `{likely}`?" if likely else ""
+        hint = did_you_mean(likely)
         why = f"the limits of {rule.slug} are {known}" if known else f"{rule.slug} has no limits"
         if likely:
             why = f"{rule.slug} has no such limit"
@@ -292,7 +292,7 @@ def _waive(
         ]
         for value in unknown:
             likely = near(str(value.value), plan.names)
-            hint = f"; did you mean `{likely}`?" if likely else ""
+            hint = did_you_mean(likely)
             slips.append(Slip("unknown-name", waiver.span(value), thing="waive", found=str(value.value),
                               why="`on` takes the name of a thing in the plan", hint=hint))  # fmt: skip
         if unknown:
@@ -308,7 +308,8 @@ def _waive(
             hint = "; slips of writing and naming cannot be waived" if _is_firm(rule) else ""
             slips.append(Slip("waiver-idle", waiver.span(), thing=rule.slug, found=where, why=because, hint=hint))
         waived += [finding._replace(waived=because) for finding in matched]
-        findings = [finding for finding in findings if not any(finding is one for one in matched)]
+        taken = {id(finding) for finding in matched}
+        findings = [finding for finding in findings if id(finding) not in taken]
     return findings, waived, slips
 
 

@@ -106,7 +106,7 @@ class Mend(NamedTuple):
 class Finding(NamedTuple):
     """One thing a rule found, as facts.
 
-    `say` is the rule's own words with places for `facts` in braces. `measured` and `wanted`
+    `say`, `because` and the mends are the rule's own words with places for `facts` in braces. `measured` and `wanted`
     are missing where the rule's filters decide. `sense` is the comparison that made it a
     finding ("<", "<=", ">", ">="); what is wanted is its opposite.
     """

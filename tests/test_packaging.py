@@ -48,7 +48,8 @@ def test_the_wheel_checks_an_example_from_another_folder(built: Path, tmp_path: 
     assert made.returncode == 0, made.stderr
     scripts = tmp_path / "clean" / ("Scripts" if os.name == "nt" else "bin")
     installed = run(str(scripts / "python"), "-m", "pip", "install", "-q", str(wheel), cwd=tmp_path)
-    if installed.returncode and not os.environ.get("CI"):
+    unreached = ("Failed to establish", "No matching distribution", "Temporary failure", "ConnectionError")
+    if any(words in installed.stderr for words in unreached) and not os.environ.get("CI"):
         pytest.skip(f"no package index can be reached: {installed.stderr[-200:]}")
     assert installed.returncode == 0, installed.stderr
     plan = tmp_path / "elsewhere.habitat"

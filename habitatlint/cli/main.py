@@ -136,6 +136,7 @@ def rules(name: str | None) -> None:
     """List the rules in force, or show one of them whole: what, why, limits, source, examples, mends."""
     from habitatlint.cli.assembly import review
     from habitatlint.outputs.rules import listing, page
+    from habitatlint.reading.grammar import did_you_mean
 
     book = review().rulebook
     if name is None:
@@ -144,7 +145,7 @@ def rules(name: str | None) -> None:
     rule = book.find(name)
     if rule is None:
         likely = book.like(name)
-        hint = f"; did you mean `{likely}`?" if likely else "; `habitatlint rules` lists them"
+        hint = did_you_mean(likely) or "; `habitatlint rules` lists them"
         click.echo(f"habitatlint: no rule is called `{name}`{hint}", err=True)
         sys.exit(FAILED)
     click.echo(page(rule, book), nl=False)
@@ -165,7 +166,7 @@ def words(noun: str | None, of_rules: bool) -> None:
     from habitatlint.language.plan import LAYOUT, plan_grammar
     from habitatlint.language.reference import block_of
     from habitatlint.outputs.words import block_page, listing, single_page
-    from habitatlint.reading.grammar import near
+    from habitatlint.reading.grammar import did_you_mean, near
 
     if noun is None:
         click.echo(listing(), nl=False)
@@ -176,7 +177,7 @@ def words(noun: str | None, of_rules: bool) -> None:
     block = block_of(noun)
     if block is None:
         likely = near(noun, LAYOUT.nouns)
-        hint = f"; did you mean `{likely}`?" if likely else "; `habitatlint words` lists them"
+        hint = did_you_mean(likely) or "; `habitatlint words` lists them"
         click.echo(f"habitatlint: no block is called `{noun}`{hint}", err=True)
         sys.exit(FAILED)
     click.echo(block_page(block, files.grammar("plan", plan_grammar)), nl=False)

@@ -35,7 +35,7 @@ from habitatlint.language.blocks import (
     Winds,
     Work,
 )  # fmt: skip
-from habitatlint.reading.grammar import near
+from habitatlint.reading.grammar import did_you_mean, near
 from habitatlint.units import TOLERANCE, YARD, show
 
 #: how well a boundary is known where the plan does not say
@@ -240,5 +240,5 @@ def _species(scene: Scene) -> Iterator[Slip]:
             if species not in curves.KNOWN:
                 both = f"{species}-{after.value}" if after else ""  # `red maple` for `red-maple`
                 likely = both if both in curves.KNOWN else near(species, curves.KNOWN)
-                hint = f"; did you mean `{likely}`?" if likely else ""
+                hint = did_you_mean(likely)
                 yield _slip("unknown-species", block, name, found=species, hint=hint)

@@ -24,7 +24,7 @@ from habitatlint.language.blocks import (
 )  # fmt: skip
 from habitatlint.language.properties import Property
 from habitatlint.reading.blocks import Layout, Memory, Placed, read
-from habitatlint.reading.grammar import Grammar, Shape, Statement, Trouble, listed, near
+from habitatlint.reading.grammar import Grammar, Shape, Statement, Trouble, did_you_mean, listed, near
 from habitatlint.reading.values import Around, Beside, Direction, Station, Traverse, Written, written
 from habitatlint.source import Source, Span
 from habitatlint.units import Quantity, Range
@@ -516,7 +516,7 @@ def _names(plan: PlanText, block: Block, hints: _Hints) -> Iterator[Slip]:
         if hints.of_broken_head(name):
             continue
         likely = hints.among(nouns, name, block)
-        hint = f"; did you mean `{likely}`?" if likely else ""
+        hint = did_you_mean(likely)
         wanted = _of_kinds(nouns)
         why = f"it is {_one(known.noun)}, and `{word}` takes {wanted}" if known else f"`{word}` takes {wanted}"
         related = (Related(known.name_span, f"the {known.noun} of that name"),) if known else ()

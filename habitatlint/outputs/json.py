@@ -16,7 +16,7 @@ from typing import Any
 from habitatlint.check import Report
 from habitatlint.findings import Fact, Finding
 from habitatlint.outputs import Style
-from habitatlint.outputs.sentences import measured_and_wanted, message
+from habitatlint.outputs.sentences import measured_and_wanted, message, worded
 from habitatlint.source import Span
 
 VERSION = 1
@@ -62,7 +62,7 @@ def _finding(finding: Finding, units: str) -> dict[str, Any]:
         "place": None if finding.place is None else [round(part, 3) for part in finding.place],
         "evidence": finding.evidence,
         "source": finding.source,
-        "because": finding.because,
+        "because": worded(finding.because, finding, units),
         "safety": finding.safety,
         "related": [
             {"path": related.span.source.name, **_place(related.span), "what": related.what}
@@ -70,7 +70,7 @@ def _finding(finding: Finding, units: str) -> dict[str, Any]:
         ],
         "mends": [
             {
-                "say": mend.say,
+                "say": worded(mend.say, finding, units),
                 "proof": mend.proof,
                 "edits": [{**_place(edit.span), "text": edit.text} for edit in mend.edits],
             }

@@ -40,12 +40,17 @@ def at(place: tuple[float, float], units: str) -> str:
 
 def message(finding: Finding, units: str) -> str:
     """The finding in one sentence: the rule's words with its facts in their places."""
+    return worded(finding.say, finding, units)
+
+
+def worded(text: str, finding: Finding, units: str) -> str:
+    """Words of a finding's rule (what it says, because, a mend) with the facts in their places."""
 
     def fill(found: re.Match[str]) -> str:
         fact = finding.facts.get(found[1])
         return shown(fact, units) if fact is not None else found[0]
 
-    return clean(re.sub(r"\{([a-z][a-z0-9.-]*)\}", fill, finding.say))
+    return clean(re.sub(r"\{([a-z][a-z0-9.-]*)\}", fill, text))
 
 
 def measured_and_wanted(finding: Finding, units: str) -> tuple[str, str]:

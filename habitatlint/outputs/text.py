@@ -17,6 +17,7 @@ from habitatlint.outputs.sentences import (
     shown,
     wanted_line,
     width,
+    worded,
     wrapped,
 )
 
@@ -64,7 +65,7 @@ def block(finding: Finding, report: Report, style: Style) -> str:
     lines = [head, *_excerpt(finding)]
     others = ", ".join(related_line(related, finding.span.source.name) for related in finding.related)
     measured, wanted = measured_line(finding, report.units), wanted_line(finding, report.units)
-    because = clean(finding.because)
+    because = worded(finding.because, finding, report.units)
     if measured:
         lines += _row("measured", f"{measured}; {others}" if others else measured)
     else:
@@ -75,7 +76,7 @@ def block(finding: Finding, report: Report, style: Style) -> str:
     lines += _row("because", because if wanted else f"{because} ({rule_and_evidence(finding)})")
     for number, mend in enumerate(finding.mends, 1):
         proof = "" if mend.proof == "advice" else f"     {'clears it' if mend.proof == 'clears' else mend.proof}"
-        lines += _row(f"mend {number}", clean(mend.say) + proof)
+        lines += _row(f"mend {number}", worded(mend.say, finding, report.units) + proof)
     return "\n".join(lines) + "\n"
 
 

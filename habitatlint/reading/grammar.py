@@ -59,7 +59,7 @@ class Trouble(NamedTuple):
     def way_out(self) -> str:
         """What to write instead, to be put right after a sentence."""
         if self.suggestion:
-            return f"; did you mean `{self.suggestion}`?"
+            return did_you_mean(self.suggestion)
         return f"; expected {self.expected}" if self.expected else ""
 
 
@@ -233,6 +233,11 @@ def listed(items: Iterable[str], word: str) -> str:
     """`a, b or c`."""
     items = list(items)
     return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} {word} {items[-1]}"
+
+
+def did_you_mean(likely: str) -> str:
+    """An offer to put right after a sentence; "" for nothing to offer."""
+    return f"; did you mean `{likely}`?" if likely else ""
 
 
 def near(word: str, words: Iterable[str]) -> str:

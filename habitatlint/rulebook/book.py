@@ -8,7 +8,7 @@ from functools import cached_property
 
 from habitatlint import __version__
 from habitatlint.findings import Fact, Level, Slip
-from habitatlint.reading.grammar import near
+from habitatlint.reading.grammar import did_you_mean, near
 from habitatlint.rulebook.rules import Limit, Pack, Rule, Saying
 
 
@@ -123,7 +123,7 @@ class Rulebook:
 
 
 def _no(saying: Saying, pack: Pack, why: str, likely: str) -> Slip:
-    hint = f"; did you mean `{likely}`?" if likely else ""
+    hint = did_you_mean(likely)
     return Slip(
         "unknown-name", saying.span, thing=f"pack {pack.name}", found=saying.name, expected=why, why=why, hint=hint
     )

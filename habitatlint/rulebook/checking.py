@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from habitatlint.findings import SLIPS, Slip
 from habitatlint.language.blocks import BY_NOUN
 from habitatlint.measures.vocabulary import Vocabulary
-from habitatlint.reading.grammar import Grammar, listed, near
+from habitatlint.reading.grammar import Grammar, did_you_mean, listed, near
 from habitatlint.reading.values import Written
 from habitatlint.rulebook.book import limit_fact, within
 from habitatlint.rulebook.expressions import (
@@ -92,6 +92,7 @@ class _Checker:
         for node in (*([rule.mark] if rule.mark else []), *(also.thing for also in rule.also)):
             self._quietly(self._written, node)
         self._reports()
+        self._texts(rule.because, rule.span())
         for remedy in rule.remedies:
             for action in remedy.actions:
                 self._quietly(self._action, action)
@@ -105,7 +106,7 @@ class _Checker:
             pass
 
     def _tell(self, kind: str, node: Written | None, found: str, why: str, hint: str = "") -> _Told:
-        shown = f"; did you mean `{hint}`?" if hint else ""
+        shown = did_you_mean(hint)
         self.found.append(
             Slip(
                 kind,
@@ -267,7 +268,7 @@ class _Checker:
         def tell(found: str, why: str, hint: str = "") -> _Told:
             if span is None:
                 return self._tell("unknown-name", node, found, why, hint)
-            offered = f"; did you mean `{hint}`?" if hint else ""
+            offered = did_you_mean(hint)
             self.found.append(Slip("unknown-name", span, thing=f"rule {self.rule.slug}", found=found, expected=why,  # type: ignore[arg-type]
                                    why=why, hint=offered))  # fmt: skip
             return _Told()

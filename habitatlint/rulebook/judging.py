@@ -6,7 +6,6 @@ from the spatial index, and everything is worked out over all things at once.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
@@ -243,12 +242,7 @@ class _Judging:
         found = np.flatnonzero(which >= 0)
         if not len(found):
             return []
-        findings = []
-        for group in self._groups(frame, found):
-            finding = self._finding(frame, group, which, comparisons)
-            if finding is not None:
-                findings.append(finding)
-        return findings
+        return [self._finding(frame, group, which, comparisons) for group in self._groups(frame, found)]
 
     def _groups(self, frame: Frame, found: Indices) -> list[Indices]:
         """Bindings told together: those alike in every `per`; without it, each by itself."""
@@ -268,7 +262,7 @@ class _Judging:
 
     def _finding(
         self, frame: Frame, group: Indices, which: Any, comparisons: Mapping[int, tuple[Column, Column]]
-    ) -> Finding | None:
+    ) -> Finding:
         rule = self.rule
         levels = {int(which[index]) for index in group}
         number = max(levels, key=lambda one: (rule.reports[one].level, -one))
@@ -288,7 +282,8 @@ class _Judging:
         one = frame.take(np.array([worst]))
         count = self._count(frame, group)
         say = report.many if report.many and count > 1 else report.say
-        facts = {".".join(parts): self._said(one, parts, count, group, frame) for parts in placeholders(say)}
+        words = " ".join((say, rule.because, *(remedy.say for remedy in rule.remedies)))
+        facts = {".".join(parts): self._said(one, parts, count) for parts in placeholders(words)}
         span, related = self._marked(one)
         related += self._also(one)
         place, place_of = self._place(one, report)
@@ -307,16 +302,9 @@ class _Judging:
             wanted=wanted_fact,
             evidence=limit[0],
             source=limit[1],
-            because=self._because(one, count, group, frame),
+            because=rule.because,
             related=tuple(related),
-            mends=tuple(
-                Mend(
-                    self._filled(remedy.say, one, count, group, frame),
-                    (),
-                    "untried" if remedy.actions else "advice",
-                )
-                for remedy in rule.remedies
-            ),
+            mends=tuple(Mend(remedy.say, (), "untried" if remedy.actions else "advice") for remedy in rule.remedies),
             names=self._names(frame, group),
             safety=rule.safety,
             firm=firm,
@@ -345,7 +333,7 @@ class _Judging:
         keys, mine = self._key(self.candidates, node), self._key(one, node)[0]
         return max(count, int(np.sum(np.equal(keys, mine))))
 
-    def _said(self, one: Frame, parts: tuple[str, ...], count: int, group: Indices, frame: Frame) -> Fact:
+    def _said(self, one: Frame, parts: tuple[str, ...], count: int) -> Fact:
         """The fact that stands for a place in braces."""
         if parts == ("count",):
             return Fact(count, "count")
@@ -364,17 +352,6 @@ class _Judging:
             block = self.context.scene.plan.names.get(str(found.values[0]))
             return Fact(block.label if block else str(found.values[0]), "text")
         return _fact(found, 0)
-
-    def _filled(self, say: str, one: Frame, count: int, group: Indices, frame: Frame) -> str:
-        """Words of a mend with what is known of the finding filled in; quantities stay as they are."""
-
-        def fill(match: re.Match[str]) -> str:
-            return str(self._said(one, tuple(match[1].split(".")), count, group, frame).value)
-
-        return re.sub(r"\{([a-z][a-z0-9.-]*)\}", fill, say)
-
-    def _because(self, one: Frame, count: int, group: Indices, frame: Frame) -> str:
-        return self._filled(self.rule.because, one, count, group, frame)
 
     def _marked(self, one: Frame) -> tuple[Span, list[Related]]:
         """Where a finding is marked: the field that `mark` names, else the first thing's head."""

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from habitatlint.findings import Level, Related, Slip
 from habitatlint.reading.blocks import Layout, Placed, read
-from habitatlint.reading.grammar import Grammar, Statement, near
+from habitatlint.reading.grammar import Grammar, Statement, did_you_mean, near
 from habitatlint.reading.values import Written
 from habitatlint.rulebook.expressions import Constant, Each, RuleShape, Setting, conjuncts, plurals_in
 from habitatlint.source import Source, Span
@@ -378,7 +378,7 @@ class _Assembly:
     def told(self, kind: str, statement: Statement, why: str) -> None:
         span = self.placed.span(statement.start, statement.end)
         likely = near(statement.word, RULE_WORDS) if kind == "unknown-word" else ""
-        hint = f"; did you mean `{likely}`?" if likely else ""
+        hint = did_you_mean(likely)
         self.slips.append(Slip(kind, span, thing="rule", found=statement.word, expected=why, why=why, hint=hint))
 
     def _limit(self, statement: Statement) -> None:

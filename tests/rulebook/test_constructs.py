@@ -11,7 +11,7 @@ import pytest
 from habitatlint import files
 from habitatlint.cli.assembly import review as assembled
 from habitatlint.findings import Finding, Policy
-from habitatlint.outputs.sentences import measured_and_wanted, message
+from habitatlint.outputs.sentences import measured_and_wanted, message, worded
 from habitatlint.review import Review, pack_reader
 from habitatlint.rulebook.book import Rulebook
 from habitatlint.rulebook.rules import Pack, rule_grammar
@@ -247,7 +247,10 @@ def test_windows_durations_and_today_are_limits_too() -> None:
 def test_mends_are_shown_untried_and_advice_as_advice() -> None:
     body = '  each b in rows\n  where b.method is hinge\n  report note say "{b}"\n  mend "fell {b}"\n    set b.method fell\n  mend "leave it"\n'
     (finding,) = found(body)
-    assert [(mend.say, mend.proof) for mend in finding.mends] == [("fell row first", "untried"), ("leave it", "advice")]
+    assert [(worded(mend.say, finding, "yd"), mend.proof) for mend in finding.mends] == [
+        ("fell row first", "untried"),
+        ("leave it", "advice"),
+    ]
 
 
 def test_a_mark_on_what_rows_share_stands_there_with_the_row_beside_it() -> None:
@@ -395,3 +398,25 @@ def test_faults_of_a_used_pack_stand_in_its_file_and_its_rule_is_left_out(tmp_pa
         "rule bad: expected a plural such as `trees`, `walks` or `pockets`, not `treees`; did you mean `trees`?",
     ) in told
     assert any("there is no such folder" in words for _, _, words in told)
+
+
+def test_figures_in_every_word_of_a_finding_are_in_the_unit_of_the_plan() -> None:
+    body = (
+        "  each k in pockets, p in paths within 400yd of k\n  where p.use is travel and p.from is k\n"
+        '  measure gap = distance(k, p)\n  report note say "{gap}"\n  mend "move it {gap}"\n'
+    )
+    pack = READ("test", [Source("test/a.rules", f'rule a\n  title "A"\n  because "it is {{gap}} off"\n{body}')])
+    assert pack.slips == ()
+    plan = PLAN.replace('plan "Small"', 'plan "Small"\n  units ft')
+    (finding,) = (
+        Review(SHIPPED.plan_grammar, Rulebook((pack,)))
+        .check(Source("x.habitat", plan), Policy(date(2026, 2, 10)))
+        .findings
+    )
+    words = [worded(text, finding, "ft") for text in (finding.say, finding.because, finding.mends[0].say)]
+    assert words == ["10 ft", "it is 10 ft off", "move it 10 ft"]
+
+
+def test_a_name_that_because_does_not_know_is_told() -> None:
+    pack = READ("test", [Source("test/a.rules", 'rule a\n  title "A"\n  because "so {k} is"\n  report note say "x"\n')])
+    assert [(slip.kind, slip.found) for slip in pack.slips] == [("unknown-name", "k")]
