@@ -62,7 +62,7 @@ def _openings(scene: Scene, way: float) -> list[BaseGeometry]:
     for opening in scene.plan.of(Opening):
         place = scene.shape_of(opening)
         width = opening.width
-        if not isinstance(place, Point) or width is None or not (scene.design or opening.has("done")):
+        if not isinstance(place, Point) or width is None or not scene.plan.counted(opening):
             continue
         wide = scene.placer.metres(width)
         if wide >= way - TOLERANCE and (strip := _opening(scene, opening, place, max(way, wide))) is not None:

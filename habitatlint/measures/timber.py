@@ -91,7 +91,7 @@ def _releases(scene: Scene) -> list[_Released]:
     found = []
     for release in scene.plan.of(Release):
         shape = scene.shape_of(release)
-        if shape is None or not (scene.design or release.has("done")):
+        if shape is None or not scene.plan.counted(release):
             continue
         takes = None
         if release.basal_area:
