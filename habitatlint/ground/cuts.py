@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
@@ -291,6 +291,31 @@ class _Said:
         if not isinstance(fall.value, Direction):
             return np.full(len(points), self.placer.bearing(self.block, fall))
         return falls_by(fall.value.word, self.placer.reached(owner[0], fall.value.thing), points)
+
+
+class MiddleTree(NamedTuple):
+    """The middle tree of a block that lays none by itself, in metres: as `CutTrees` has those of rows."""
+
+    height: float
+    crown_ratio: float
+    crown_width: float
+    #: from stump to tip on the ground
+    reach: float
+
+    @property
+    def top(self) -> float:
+        """The ground that its top lies on, in square metres."""
+        return float(trees.tops(0.0, 0.0, 0.0, self.reach, self.height, self.crown_ratio, self.crown_width)[0].area)
+
+
+def middle_tree(plan: PlanText, placer: Placer, block: Block) -> MiddleTree:
+    """The middle tree of a patch, its sizes as written or by the published curves."""
+    said = _Said(plan, placer, block)
+    dbh = np.array([said.dbh or (USUAL_DBH,) * 3], float)
+    ratio = np.array([said.crown_ratio], float)
+    height = float(_heights([said], dbh)[0][0])
+    width = float(_widths([said], dbh, ratio)[0])
+    return MiddleTree(height, said.crown_ratio, width, float(trees.reach(height, said.cut_height)))
 
 
 def falls_by(word: str, shape: BaseGeometry | None, points: Array) -> Array:

@@ -10,10 +10,8 @@ import numpy as np
 import shapely
 
 from habitatlint.findings import Slip
-from habitatlint.ground import curves
-from habitatlint.ground import trees as standing
 from habitatlint.ground.columns import Column, Place, Table, column, distinct
-from habitatlint.ground.cuts import CUT_HEIGHTS, KILLING, LAYING, USUAL_DBH
+from habitatlint.ground.cuts import KILLING, LAYING, middle_tree
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import BLOCKS, PLACED, PLURALS, Block, Cutting, Path, Pocket, Row, Step, Work
 from habitatlint.language.plan import PlanText
@@ -359,7 +357,9 @@ def patches_as_trees(scene: Scene) -> Table:
         kind = _TREE_FIELDS[field]
         table.add(field, lambda kind=kind: column(kind, [None for _ in blocks]))  # type: ignore[misc]
     stumps = [grounds[id(block)] for block in blocks]
-    reaches = [_reach_of_patch(scene, block) if lies else 0.0 for block, lies in zip(blocks, laid, strict=True)]
+    reaches = [
+        middle_tree(plan, scene.placer, block).reach if lies else 0.0 for block, lies in zip(blocks, laid, strict=True)
+    ]
     lying = [stump.buffer(reach) for stump, reach in zip(stumps, reaches, strict=True)]
     treatments = [plan.word(block, "stump-treatment") for block in blocks]
     treated = [said == "done" or (scene.design and said == "planned") for said in treatments]
@@ -378,20 +378,6 @@ def patches_as_trees(scene: Scene) -> Table:
         table.add(field, lambda field=field, values=values: column(_TREE_FIELDS[field], values))  # type: ignore[misc]
     scene.memo["patches as trees"] = table
     return table
-
-
-def _reach_of_patch(scene: Scene, block: Block) -> float:
-    """How far a middle tree of a patch reaches from its stump, in metres."""
-    plan = scene.plan
-
-    def middle(word: str) -> float | None:
-        value = plan.value(block, word)
-        return None if value is None else getattr(value.value, "middle", getattr(value.value, "size", None))
-
-    species = tuple(str(name.value) for name in plan.values(block, "species"))
-    height = middle("tree-height") or float(curves.height(species, np.array(middle("dbh") or USUAL_DBH)))
-    cut = middle("cut-height")
-    return float(standing.reach(height, CUT_HEIGHTS.get(plan.word(block, "method"), 0.0) if cut is None else cut))
 
 
 def steps_table(scene: Scene) -> Table:

@@ -6,132 +6,32 @@ published figure exists for how wide a way a deer in flight needs.
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import numpy as np
 import shapely
 from shapely.geometry import LineString, Point, Polygon
-from shapely.geometry.base import BaseGeometry
 
 from habitatlint.ground.columns import Array, Column, Indices, column
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.trees import WALK_UNDER
-from habitatlint.language.blocks import Opening, Path, Pocket
+from habitatlint.language.blocks import Pocket
+from habitatlint.measures.openings import ahead_of, strips
 from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural
-from habitatlint.units import FOOT, TOLERANCE, YARD
+from habitatlint.measures.ways_out import Bars, bearing, depth_at, first_point, ground_of, ground_within
+from habitatlint.units import TOLERANCE, YARD
 
-#: an opening is sawn at most this far each way
-OPENING_REACH = 15 * YARD
 #: two falls that make a V are turned from each other by these
 LEAST_ANGLE, LARGEST_ANGLE = 20.0, 120.0
 #: narrower than this between the stumps is no mouth
 LEAST_MOUTH = 2 * YARD
 
 
-def strips(scene: Scene, way: float) -> list[BaseGeometry]:
-    """The strips of openings and corridors that are a way wide or more, as polygons.
-
-    An opening is a cut of its width through its place, along `toward`, both ways until all its width
-    (or a way's, if that is more) stands clear of what bars, 15 yd at most each way. Where its place
-    is clear it first runs along `toward` to the first barrier within 15 yd."""
-    key = ("strips", round(way, 4))
-    found = scene.memo.get(key)
-    if found is None:
-        found = scene.memo[key] = [*_openings(scene, way), *_corridors(scene, way)]
-    return found
-
-
-def _corridors(scene: Scene, way: float) -> list[BaseGeometry]:
-    cut: list[BaseGeometry] = []
-    for path in scene.plan.of(Path):
-        line, width = scene.shape_of(path), scene.width_of(path)
-        if line is not None and scene.plan.word(path, "use") == "corridor" and width >= way - TOLERANCE:
-            cut.append(line.buffer(width / 2, cap_style="flat"))
-    for pocket in scene.plan.of(Pocket):
-        for statement in pocket.corridors:
-            lengths = [value for value in statement.values if value.kind in ("length", "number")]
-            width = scene.placer.metres(lengths[1]) if len(lengths) > 1 else 3 * FOOT
-            if width >= way - TOLERANCE:
-                cut += [line.buffer(width / 2, cap_style="flat") for line in scene.corridors[pocket.name]]
-    return cut
-
-
-def _openings(scene: Scene, way: float) -> list[BaseGeometry]:
-    cut: list[BaseGeometry] = []
-    for opening in scene.plan.of(Opening):
-        place = scene.shape_of(opening)
-        width = opening.width
-        if not isinstance(place, Point) or width is None or not scene.plan.counted(opening):
-            continue
-        wide = scene.placer.metres(width)
-        if wide >= way - TOLERANCE and (strip := _opening(scene, opening, place, max(way, wide))) is not None:
-            cut.append(strip.buffer(wide / 2, cap_style="flat"))
-    return cut
-
-
-def _opening(scene: Scene, opening: Opening, place: Point, wide: float) -> LineString | None:
-    """The middle line of an opening, which is to stand clear over a width."""
-    toward = opening.toward
-    here = np.array([place.x, place.y])
-    if toward is None or toward.kind == "name":
-        goal = scene.plan.names.get(str(toward.value)) if toward is not None else None
-        shape = scene.shape_of(goal) if goal is not None else _nearest_edge(scene, place)
-        if shape is None:
-            return None
-        there = np.array(shapely.shortest_line(place, shape).coords[-1])
-        if np.hypot(*(there - here)) <= TOLERANCE:
-            there = np.array(shape.centroid.coords[0])
-        run = there - here
-        if np.hypot(*run) <= TOLERANCE:
-            return None
-        along = run / np.hypot(*run)
-    else:
-        along = _ahead(scene.placer.bearing(opening, toward))
-    line = LineString([here - along * OPENING_REACH, here + along * 2 * OPENING_REACH])
-    near = scene.trees.barrier_index.query(line, predicate="dwithin", distance=wide / 2 + TOLERANCE)
-    if not len(near):
-        return None
-    barred = shapely.union_all(shapely.buffer(scene.trees.barrier[near], wide / 2, quad_segs=8))
-    runs = sorted(_runs(line, barred))
-    start = OPENING_REACH
-    for first, last in runs:
-        if first - TOLERANCE <= start <= last + TOLERANCE:
-            return _part(here, along, max(first, 0.0), min(last, 2 * OPENING_REACH))
-    for first, last in runs:
-        if start < first <= 2 * OPENING_REACH:
-            return _part(here, along, start, min(last, first + OPENING_REACH))
-    return None
-
-
-def _nearest_edge(scene: Scene, place: Point) -> BaseGeometry | None:
-    """The outline of the pocket a place stands in."""
-    for pocket in scene.plan.of(Pocket):
-        shape = scene.shape_of(pocket)
-        if isinstance(shape, Polygon) and shape.covers(place):
-            return shape.exterior
-    return None
-
-
-def _runs(line: LineString, barred: BaseGeometry) -> list[tuple[float, float]]:
-    """The stretches of a line that lie in what bars, as distances from its first point."""
-    found = []
-    for part in shapely.get_parts(line.intersection(barred)):
-        if isinstance(part, LineString) and not part.is_empty:
-            ends = shapely.line_locate_point(line, shapely.points(part.coords))
-            found.append((float(ends.min()), float(ends.max())))
-    return found
-
-
-def _part(here: Array, along: Array, first: float, last: float) -> LineString:
-    return LineString([here + along * (first - OPENING_REACH), here + along * (last - OPENING_REACH)])
-
-
 @measure(
     "closed-v",
     ("trees", "trees", "length"),
     "length",
-    parts={"place": "place", "mouth": "length", "angle": "angle", "ahead": "bearing"},
+    parts={"place": "place", "mouth": "length", "angle": "angle", "ahead": "bearing", "trap": "length"},
 )
 def closed_v(scene: Scene, first: Rows, second: Rows, way: Column) -> Measured:
     """Depth in metres of the V that two fallen trees close; 0 for a pair that closes none.
@@ -145,7 +45,8 @@ def closed_v(scene: Scene, first: Rows, second: Rows, way: Column) -> Measured:
     the other's bare stem closes none, though it shuts the corner as well: it is tops that meet. So
     rows of parallel falls and head-on pairs close none. `place` is the apex, `mouth` its width at the
     stumps, `angle` the turn, `ahead` the bearing of the line that halves the falls: the way out that a
-    deer looks for."""
+    deer looks for. `trap` is the depth of the dead end at the apex (as `dead-end` has it), no more than the V's
+    own: 0 where another way leads out of it."""
     cut = scene.trees
     a, b = first.rows, second.rows
     stump_a, stump_b = (np.column_stack([cut.x[rows], cut.y[rows]]) for rows in (a, b))
@@ -169,7 +70,19 @@ def closed_v(scene: Scene, first: Rows, second: Rows, way: Column) -> Measured:
         at = np.flatnonzero(shaped)
         shaped[at] = ~_passes_under(cut, rows[at], ahead[at], others[at], way.values[at])
     shaped[shaped] = _hold_together(scene, a[shaped], b[shaped], way.values[shaped])
-    value = Column("length", np.where(shaped, depth, 0.0), None, cut.estimated[a] | cut.estimated[b])
+    depths = np.where(shaped, depth, 0.0)
+    estimated = cut.estimated[a] | cut.estimated[b]
+    value = Column("length", depths, None, estimated)
+
+    def trap(rows: Indices) -> Column:
+        deep = np.zeros(len(rows))
+        for index in np.flatnonzero(depths[rows] > 0):
+            row = rows[index]
+            deep[index] = min(
+                depths[row], _trap(scene, int(a[row]), int(b[row]), Point(apex[row]), float(way.values[row]))
+            )
+        return Column("length", deep, None, estimated[rows])
+
     return Measured(
         value,
         {
@@ -177,6 +90,7 @@ def closed_v(scene: Scene, first: Rows, second: Rows, way: Column) -> Measured:
             "mouth": lambda rows: Column("length", mouth[rows]),
             "angle": lambda rows: Column("angle", turned[rows]),
             "ahead": lambda rows: Column("bearing", np.degrees(np.arctan2(half[rows, 0], half[rows, 1])) % 360),
+            "trap": trap,
         },
     )
 
@@ -185,6 +99,20 @@ def closed_v(scene: Scene, first: Rows, second: Rows, way: Column) -> Measured:
 def _plan_lie(scene: Scene) -> Column:
     """How the trees of a plan lie, in words: `as laid out` in a design, `as it lies` in an as-built."""
     return column("text", ["as laid out" if scene.design else "as it lies"])
+
+
+def _trap(scene: Scene, a: int, b: int, apex: Point, way: float) -> float:
+    """How deep the dead end at a V's apex is, on the ground of the pocket, or of the two trees where they
+    lie in none or beyond its ground."""
+    cut, bars = scene.trees, Bars(way)
+    inner = Polygon([(cut.x[a], cut.y[a]), apex, (cut.x[b], cut.y[b])])
+    lying = shapely.union(inner, shapely.geometrycollections([cut.fallen[a], cut.fallen[b]]).convex_hull)
+    pocket = int(cut.pocket[a])
+    outline = scene.shape_of(scene.plan.of(Pocket)[pocket]) if pocket >= 0 else None
+    ground = ground_of(scene, pocket, bars) if pocket >= 0 else None
+    if ground is not None and outline is not None and ground.whole.covers(lying):
+        return depth_at(ground, apex, inner, bearing(outline.centroid, first_point(outline)))
+    return depth_at(ground_within(scene, lying, bars), apex, inner, bearing(inner.centroid, apex))
 
 
 def _cross(first: Array, second: Array) -> Array:
@@ -204,7 +132,7 @@ def _passes_under(cut: Any, rows: Indices, side: Array, others: Indices, way: Ar
     # the middle of the way keeps half its width from both ends of that part
     for index in np.flatnonzero(under):
         half, row, other = way[index] / 2, rows[index], others[index]
-        stump, along = np.array([cut.x[row], cut.y[row]]), _ahead(cut.bearing[row])
+        stump, along = np.array([cut.x[row], cut.y[row]]), ahead_of(cut.bearing[row])
         middles = LineString([stump + along * (side[index] / 2 + half), stump + along * (last[index] - half)])
         mouth = LineString([stump, (cut.x[other], cut.y[other])])
         inner = Polygon([*mouth.coords, stump + along * side[index]])
@@ -214,11 +142,6 @@ def _passes_under(cut: Any, rows: Indices, side: Array, others: Indices, way: Ar
         free = middles.difference(barred)
         under[index] = not free.is_empty and any(part.distance(free) <= TOLERANCE for part in walked)
     return np.asarray(under)
-
-
-def _ahead(bearing: float) -> Array:
-    turned = math.radians(bearing)
-    return np.array([math.sin(turned), math.cos(turned)])
 
 
 def _hold_together(scene: Scene, a: Indices, b: Indices, way: Array) -> Array:

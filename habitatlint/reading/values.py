@@ -238,7 +238,8 @@ def _degrees(token: str) -> Bearing:
     number = _number(token[:-3].strip())
     if not 0 <= number <= 360:
         raise BadValue(f"`{token}` is out of range: a bearing goes from 0 to 360 degrees")
-    return Bearing(number % 360 if number != 360 else 0.0, token)
+    # 360 degrees are north as a bearing, and the whole round as an angle
+    return Bearing(number, token)
 
 
 def _quadrant(token: str) -> Bearing:

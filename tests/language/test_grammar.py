@@ -99,7 +99,7 @@ def test_values_are_read_as_they_are_written(grammar: Grammar, line: str, value:
         ("S20E", 160),
         ("N90W", 270),
         ("30deg", 30),
-        ("360deg", 0),
+        ("360deg", 360),
     ],
 )
 def test_bearings_as_surveyors_write_them(grammar: Grammar, written: str, degrees: float) -> None:

@@ -9,7 +9,8 @@ import pytest
 
 from habitatlint.check import Report
 from habitatlint.ground.columns import Column
-from habitatlint.measures.escape import closed_v, strips
+from habitatlint.measures.escape import closed_v
+from habitatlint.measures.openings import strips
 from habitatlint.measures.vocabulary import Measured, Rows
 from habitatlint.units import FOOT, YARD
 

@@ -1,0 +1,149 @@
+"""Ways sawn through what lies: openings and corridors.
+
+Sizes are common practice, no source.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+import shapely
+from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from habitatlint.ground.columns import Array
+from habitatlint.ground.scene import Scene
+from habitatlint.language.blocks import Opening, Path, Pocket
+from habitatlint.reading.grammar import Statement
+from habitatlint.units import FOOT, TOLERANCE, YARD
+
+#: an opening is sawn at most this far each way
+OPENING_REACH = 15 * YARD
+
+
+class Strip(NamedTuple):
+    """A way sawn through what lies: its middle line, and its width in metres."""
+
+    line: LineString
+    width: float
+
+
+def sawn(scene: Scene, way: float) -> list[Strip]:
+    """The openings and corridors that are a way wide or more.
+
+    An opening is a cut of its width through its place, along `toward`, both ways until all its width
+    (or a way's, if that is more) stands clear of what bars, 15 yd at most each way. Where its place
+    is clear it first runs along `toward` to the first barrier within 15 yd."""
+    key = ("sawn", round(way, 4))
+    found = scene.memo.get(key)
+    if found is None:
+        found = scene.memo[key] = [*_openings(scene, way), *_corridors(scene, way)]
+    return list(found)
+
+
+def strips(scene: Scene, way: float) -> list[BaseGeometry]:
+    """The strips of `sawn`, in their full width, as polygons."""
+    key = ("strips", round(way, 4))
+    found = scene.memo.get(key)
+    if found is None:
+        found = scene.memo[key] = [strip.line.buffer(strip.width / 2, cap_style="flat") for strip in sawn(scene, way)]
+    return found
+
+
+def _corridors(scene: Scene, way: float) -> list[Strip]:
+    cut: list[Strip] = []
+    for path in scene.plan.of(Path):
+        line, width = scene.shape_of(path), scene.width_of(path)
+        wide = width >= way - TOLERANCE
+        if isinstance(line, LineString) and scene.plan.word(path, "use") == "corridor" and wide:
+            cut.append(Strip(line, width))
+    for pocket in scene.plan.of(Pocket):
+        for statement in pocket.corridors:
+            width = corridor_width(scene, statement)
+            if width >= way - TOLERANCE:
+                cut += [Strip(line, width) for line in scene.corridors[pocket.name]]
+    return cut
+
+
+def corridor_width(scene: Scene, statement: Statement) -> float:
+    """How wide a line `corridors every ...` has them, in metres; 3 ft where it does not say."""
+    lengths = [value for value in statement.values if value.kind in ("length", "number")]
+    return scene.placer.metres(lengths[1]) if len(lengths) > 1 else 3 * FOOT
+
+
+def _openings(scene: Scene, way: float) -> list[Strip]:
+    cut: list[Strip] = []
+    for opening in scene.plan.of(Opening):
+        place = scene.shape_of(opening)
+        width = opening.width
+        if not isinstance(place, Point) or width is None or not scene.plan.counted(opening):
+            continue
+        wide = scene.placer.metres(width)
+        if wide >= way - TOLERANCE and (line := _opening(scene, opening, place, max(way, wide))) is not None:
+            cut.append(Strip(line, wide))
+    return cut
+
+
+def _opening(scene: Scene, opening: Opening, place: Point, wide: float) -> LineString | None:
+    """The middle line of an opening, which is to stand clear over a width."""
+    toward = opening.toward
+    here = np.array([place.x, place.y])
+    if toward is None or toward.kind == "name":
+        goal = scene.plan.names.get(str(toward.value)) if toward is not None else None
+        shape = scene.shape_of(goal) if goal is not None else _nearest_edge(scene, place)
+        if shape is None:
+            return None
+        there = np.array(shapely.shortest_line(place, shape).coords[-1])
+        if np.hypot(*(there - here)) <= TOLERANCE:
+            there = np.array(shape.centroid.coords[0])
+        run = there - here
+        if np.hypot(*run) <= TOLERANCE:
+            return None
+        along = run / np.hypot(*run)
+    else:
+        along = ahead_of(scene.placer.bearing(opening, toward))
+    line = LineString([here - along * OPENING_REACH, here + along * 2 * OPENING_REACH])
+    near = scene.trees.barrier_index.query(line, predicate="dwithin", distance=wide / 2 + TOLERANCE)
+    if not len(near):
+        return None
+    barred = shapely.union_all(shapely.buffer(scene.trees.barrier[near], wide / 2, quad_segs=8))
+    runs = sorted(_runs(line, barred))
+    start = OPENING_REACH
+    for first, last in runs:
+        if first - TOLERANCE <= start <= last + TOLERANCE:
+            return _part(here, along, max(first, 0.0), min(last, 2 * OPENING_REACH))
+    for first, last in runs:
+        if start < first <= 2 * OPENING_REACH:
+            return _part(here, along, start, min(last, first + OPENING_REACH))
+    return None
+
+
+def _nearest_edge(scene: Scene, place: Point) -> BaseGeometry | None:
+    """The outline of the pocket a place stands in."""
+    for pocket in scene.plan.of(Pocket):
+        shape = scene.shape_of(pocket)
+        if isinstance(shape, Polygon) and shape.covers(place):
+            return shape.exterior
+    return None
+
+
+def _runs(line: LineString, barred: BaseGeometry) -> list[tuple[float, float]]:
+    """The stretches of a line that lie in what bars, as distances from its first point."""
+    found = []
+    for part in shapely.get_parts(line.intersection(barred)):
+        if isinstance(part, LineString) and not part.is_empty:
+            ends = shapely.line_locate_point(line, shapely.points(part.coords))
+            found.append((float(ends.min()), float(ends.max())))
+    return found
+
+
+def _part(here: Array, along: Array, first: float, last: float) -> LineString:
+    return LineString([here + along * (first - OPENING_REACH), here + along * (last - OPENING_REACH)])
+
+
+def ahead_of(bearing: float) -> Array:
+    """The unit vector of a bearing in degrees."""
+    turned = math.radians(bearing)
+    return np.array([math.sin(turned), math.cos(turned)])

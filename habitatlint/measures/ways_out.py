@@ -1,0 +1,458 @@
+"""Ways out of a pocket: the open arc of a bed, and dead ends.
+
+What bars deer are the tops of trees that lie, bare stems too high to step over and too low to pass
+under, and hazards with `barrier yes`. Sizes are common practice, no source; for how high a deer
+steps and how low it passes only fence figures are published (16 to 18 in under, 40 to 42 over).
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any, NamedTuple
+
+import numpy as np
+import shapely
+from shapely import STRtree
+from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from habitatlint.ground import trees as fallen
+from habitatlint.ground.columns import Array, Column, Indices, column
+from habitatlint.ground.cuts import LAYING
+from habitatlint.ground.scene import Scene
+from habitatlint.language.blocks import Hazard, Patch, Pocket
+from habitatlint.measures.free_ground import LEAST_STRIP, MARGIN, SNAP, FreeGround, grown
+from habitatlint.measures.openings import sawn, strips
+from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural
+from habitatlint.units import TOLERANCE, YARD
+
+
+class Bars(NamedTuple):
+    """What is a barrier to deer: the width of a way, and the heights of a bare stem from which it is no
+    longer stepped over and can be passed under, in metres."""
+
+    way: float
+    over: float = fallen.STEP_OVER
+    under: float = fallen.WALK_UNDER
+
+
+def barriers(scene: Scene, bars: Bars) -> tuple[Array, STRtree]:
+    """What bars deer of each tree, and its index, for stems stepped over and passed under so high."""
+    cut = scene.trees
+    if (bars.over, bars.under) == (fallen.STEP_OVER, fallen.WALK_UNDER):
+        return cut.barrier, cut.barrier_index
+    key = ("barriers", bars.over, bars.under)
+    found = scene.memo.get(key)
+    if found is None:
+        high = np.where(cut.state == "blown", 0.0, cut.cut_height)
+        bearing = np.where(cut.lies, cut.bearing, np.nan)
+        shapes = fallen.barriers(cut.x, cut.y, bearing, cut.reach, high, cut.top, bars.over, bars.under)
+        shapes[~cut.lies] = Polygon()
+        found = scene.memo[key] = (shapes, STRtree(shapes))
+    return found
+
+
+def ground_within(scene: Scene, outline: BaseGeometry, bars: Bars) -> FreeGround:
+    """The free ground of an outline: itself grown by the margin, less what bars deer grown by half a way, with
+    the strips of openings and corridors."""
+    whole = outline.buffer(MARGIN, quad_segs=8)
+    shapes, index = barriers(scene, bars)
+    # in their own order, so that the same plan always gives the same ground
+    rows = np.sort(index.query(whole, predicate="dwithin", distance=bars.way / 2))
+    tops = shapes[rows]
+    free = whole.difference(shapely.union_all(grown(tops, bars.way / 2))) if len(tops) else whole
+    cuts = [
+        strip.line.buffer(max(strip.width - bars.way, LEAST_STRIP) / 2, cap_style="square")
+        for strip in sawn(scene, bars.way)
+        if strip.line.intersects(whole)
+    ]
+    if cuts and len(tops):
+        free = shapely.union_all([free, *cuts]).intersection(whole)
+    shut = [shape for shape in _shut(scene) if shape.distance(whole) <= bars.way / 2]
+    if shut:  # no saw goes through a fence or water
+        free = free.difference(shapely.union_all(grown(shut, bars.way / 2)))
+    return FreeGround(shapely.multipolygons([part for part in shapely.get_parts(free) if part.area > 0]), whole)
+
+
+def _shut(scene: Scene) -> list[BaseGeometry]:
+    """The hazards that deer cannot pass."""
+    return [
+        shape
+        for hazard in scene.plan.of(Hazard)
+        if scene.plan.word(hazard, "barrier") == "yes" and (shape := scene.shape_of(hazard)) is not None
+    ]
+
+
+def ground_of(scene: Scene, pocket: int, bars: Bars) -> FreeGround | None:
+    """The free ground of a pocket, by its row; None for one without outline."""
+    key = ("free ground", pocket, bars)
+    if key not in scene.memo:
+        outline = scene.shape_of(scene.plan.of(Pocket)[pocket])
+        scene.memo[key] = None if outline is None else ground_within(scene, outline, bars)
+    return scene.memo[key]  # type: ignore[no-any-return]
+
+
+def bearing(start: BaseGeometry, end: BaseGeometry) -> float:
+    """The bearing from one point to another, in degrees; north between points that are one."""
+    east, north = end.x - start.x, end.y - start.y
+    return math.degrees(math.atan2(east, north)) % 360 if math.hypot(east, north) > TOLERANCE else 0.0
+
+
+def first_point(outline: BaseGeometry) -> Point:
+    return Point(shapely.get_coordinates(outline)[0])
+
+
+def patches_of(scene: Scene) -> list[list[Patch]]:
+    """For each pocket the patches that lay trees in it: those that name it by `in`, or whose ground meets it."""
+    found = scene.memo.get("laying patches")
+    if found is not None:
+        return found  # type: ignore[no-any-return]
+    pockets = scene.plan.of(Pocket)
+    found = scene.memo["laying patches"] = [[] for _ in pockets]
+    for patch in scene.plan.of(Patch):
+        if scene.plan.word(patch, "method") not in LAYING or not scene.plan.counted(patch):
+            continue
+        named, shape = scene.plan.word(patch, "in"), scene.shape_of(patch)
+        for index, pocket in enumerate(pockets):
+            ground = scene.shape_of(pocket)
+            meets = shape is not None and ground is not None and shape.intersection(ground).area > 0
+            if meets or pocket.name == named:
+                found[index].append(patch)
+    return found
+
+
+# -- the open arc of a bed ---------------------------------------------------------------------------------
+
+
+class _Bed(NamedTuple):
+    """What is known of one bed: its open arc in degrees, whether it lies under a top."""
+
+    arc: float
+    under: bool
+
+
+@of_plural("beds", "inside", "truth")
+def _inside(scene: Scene) -> Column:
+    """It lies in its pocket's outline; one that does not is a finding of its own."""
+    beds = scene.table("beds")
+    pockets, places = beds.column("pocket").values, beds.column("at").values
+    shapes = [scene.shape_of(pocket) for pocket in scene.plan.of(Pocket)]
+    inside = [
+        (shape := shapes[int(row)]) is not None and shape.distance(place) <= TOLERANCE
+        for row, place in zip(pockets, places, strict=True)
+    ]
+    return column("truth", inside)
+
+
+@of_plural("pockets", "beds", "count")
+def _beds(scene: Scene) -> Column:
+    """How many beds are written in it."""
+    return column("count", [len(pocket.bed) for pocket in scene.plan.of(Pocket)])
+
+
+def bed_of(scene: Scene, pocket: int, place: Point, bars: Bars) -> _Bed | None:
+    """The open arc of a bed in a pocket; None where the pocket has no outline."""
+    key = ("bed", pocket, place.x, place.y, bars)
+    if key in scene.memo:
+        return scene.memo[key]  # type: ignore[no-any-return]
+    ground = ground_of(scene, pocket, bars)
+    outline = scene.shape_of(scene.plan.of(Pocket)[pocket])
+    found = None
+    if ground is not None and outline is not None:
+        under = _under(scene, place, bars)
+        first = bearing(place, first_point(outline))
+        arc = 0.0 if under else 5.0 * float(ground.open_directions(place, first).sum())
+        found = _Bed(arc, under)
+    scene.memo[key] = found
+    return found
+
+
+def _under(scene: Scene, place: Point, bars: Bars) -> bool:
+    """Whether a top lies over a place that no opening or corridor clears."""
+    over = scene.trees.barrier_index.query(place, predicate="intersects")
+    if not any(scene.trees.top[row].covers(place) for row in over):
+        return False
+    return not any(strip.covers(place) for strip in strips(scene, bars.way))
+
+
+@measure(
+    "open-arc", ("beds", "length", "length", "length"), "angle", parts={"place": "place", "told": "text"}
+)  # fmt: skip
+def open_arc(scene: Scene, beds: Rows, way: Column, over: Column, under: Column) -> Measured:
+    """Out of how many degrees of the compass a predator may come and still leave a bed a way out.
+
+    In direction u a deer may use free ground x with (x - bed).u <= 1 yd, that is, ground that does not lead
+    toward the predator; u is open if free ground within 2 yd of the bed is joined there to the rim, 20 yd
+    beyond the pocket's outline. Of 72 directions, 5 degrees each. Free ground is all ground but barriers
+    grown by half of `way`, with openings and corridors; a bare stem bars from `over` (higher is not
+    stepped over) to `under` (higher is passed under). Sealed gives 0; a wall with one gap 190 to 215
+    degrees, up to 250 for a wide one; two gaps at right angles 275 to 305; two opposite ones 360. A bed under a
+    top has 0, unless in an opening's strip. A wall beyond the margin is not seen. An added top never raises
+    it, an added opening never lowers it (where the top makes no opening longer).
+
+    `told` says it in words, with the ways out: the gaps by which the ground of the bed leaves the hull of
+    what lies in the pocket, counted there and not at the rim, where they join. Unknown where trees are cut
+    by a patch, which lays no trees, unless those that are laid shut it already."""
+    table = scene.table(beds.plural)
+    pockets, places = table.column("pocket").values[beds.rows], table.column("at").values[beds.rows]
+    patches = patches_of(scene)
+    found: list[_Bed | None] = []
+    for pocket, place, *sizes in zip(pockets, places, way.values, over.values, under.values, strict=True):
+        found.append(bed_of(scene, int(pocket), place, Bars(*map(float, sizes))))
+    known = [
+        bed is not None and (bed.arc < 360 or not patches[int(pocket)])
+        for bed, pocket in zip(found, pockets, strict=True)
+    ]
+    arcs = np.array([bed.arc if bed is not None else np.nan for bed in found], float)
+    estimated = np.array([_estimated(scene, int(pocket)) for pocket in pockets], bool)
+
+    def told(rows: Indices) -> Column:
+        words = []
+        for row in rows:
+            bed = found[row]
+            bars = Bars(float(way.values[row]), float(over.values[row]), float(under.values[row]))
+            words.append("" if bed is None else _told(scene, int(pockets[row]), places[row], bed, bars))
+        return column("text", words)
+
+    value = Column("angle", arcs, np.array(known, bool), estimated, NO_TREES)
+    return Measured(value, {"place": lambda rows: Column("place", places[rows]), "told": told})
+
+
+NO_TREES = "a patch lays no trees: how they will lie is not known"
+
+
+def _told(scene: Scene, pocket: int, place: Point, bed: _Bed, bars: Bars) -> str:
+    if bed.under:
+        return "lies under a top"
+    if not bed.arc:
+        return "has no way out"
+    ways = ways_out(scene, pocket, place, bars)
+    return f"has {ways} way{'' if ways == 1 else 's'} out" if ways else "is cut off on one side"
+
+
+def ways_out(scene: Scene, pocket: int, place: Point, bars: Bars) -> int:
+    """How many gaps lead out from a bed: separate stretches in which its free ground leaves the convex hull
+    of what bars deer in the pocket; 0 for a bed that lies beside it."""
+    ground = ground_of(scene, pocket, bars)
+    outline = scene.shape_of(scene.plan.of(Pocket)[pocket])
+    if ground is None or outline is None:
+        return 0
+    shapes, index = barriers(scene, bars)
+    rows = index.query(outline, predicate="intersects")
+    walls = [*shapes[rows], *(shape.intersection(ground.whole) for shape in _shut(scene))]
+    hull = shapely.geometrycollections(walls).convex_hull
+    if not isinstance(hull, Polygon) or not hull.covers(place):
+        return 0
+    near = [
+        part for part in shapely.get_parts(ground.joined.intersection(hull))
+        if isinstance(part, Polygon) and part.distance(place) <= SNAP
+    ]  # fmt: skip
+    gaps = shapely.line_merge(shapely.union_all([part.boundary.intersection(hull.exterior) for part in near]))
+    return sum(1 for part in shapely.get_parts(gaps) if isinstance(part, LineString) and part.length > TOLERANCE)
+
+
+def _estimated(scene: Scene, pocket: int) -> bool:
+    cut = scene.trees
+    return bool((cut.estimated & (cut.pocket == pocket)).any())
+
+
+# -- dead ends -----------------------------------------------------------------------------------------------
+
+
+class _DeadEnd(NamedTuple):
+    """The deepest dead end of a pocket: depth in metres, its low, the shortest cut to ground that leads on,
+    and the tree that the cut goes through. `sealed` is the widest ground that nothing leads out of."""
+
+    depth: float
+    place: Point | None
+    cut: LineString | None
+    row: int
+    sealed: float
+    sealed_at: Point | None
+
+
+def dead_end_of(scene: Scene, pocket: int, bars: Bars) -> _DeadEnd | None:
+    """The deepest dead end of a pocket; None where it has no outline."""
+    key = ("dead end", pocket, bars)
+    if key not in scene.memo:
+        ground = ground_of(scene, pocket, bars)
+        scene.memo[key] = None if ground is None else _dead_end(scene, pocket, ground, bars)
+    return scene.memo[key]  # type: ignore[no-any-return]
+
+
+def _dead_end(scene: Scene, pocket: int, ground: FreeGround, bars: Bars) -> _DeadEnd:
+    outline = scene.shape_of(scene.plan.of(Pocket)[pocket])
+    assert outline is not None
+    first = bearing(outline.centroid, first_point(outline))
+    depths = ground.depths(first)
+    sealed, sealed_at = _sealed(scene, pocket, outline, ground, bars)
+    deep = np.where(np.isfinite(depths.depth) & depths.lows, depths.depth, 0.0)
+    for flat in np.argsort(-deep, axis=None, kind="stable"):
+        corner, sweep = divmod(int(flat), deep.shape[1])
+        depth = float(deep[corner, sweep])
+        if depth <= TOLERANCE:
+            break
+        place = Point(ground.corners[corner])
+        row = _wall(scene, place, bars)
+        if _belongs(scene, pocket, outline, place, row):
+            toward = _sweep(first, sweep, deep.shape[1])
+            level = float(depths.heights[corner, sweep]) + depth
+            return _DeadEnd(depth, place, _cut(ground, place, toward, level), row, sealed, sealed_at)
+    return _DeadEnd(0.0, None, None, -1, sealed, sealed_at)
+
+
+def _sweep(first: float, sweep: int, sweeps: int) -> Array:
+    turned = math.radians(first + (sweep + 0.5) * 360 / sweeps)
+    return np.array([math.sin(turned), math.cos(turned)])
+
+
+def _wall(scene: Scene, place: Point, bars: Bars) -> int:
+    """The tree whose barrier is nearest a place, -1 where none is as near as ground is to what shuts it."""
+    shapes, index = barriers(scene, bars)
+    near = np.sort(index.query(place, predicate="dwithin", distance=bars.way))
+    return int(near[np.argmin(shapely.distance(shapes[near], place))]) if len(near) else -1
+
+
+def _belongs(scene: Scene, pocket: int, outline: BaseGeometry, place: Point, row: int) -> bool:
+    """Whether a dead end is this pocket's and not its neighbour's: by the tree at its point, else by the ground."""
+    of = int(scene.trees.pocket[row]) if row >= 0 else -1
+    return of == pocket if of >= 0 else outline.distance(place) <= TOLERANCE
+
+
+def _cut(ground: FreeGround, place: Point, toward: Array, level: float) -> LineString | None:
+    """The shortest line from a low to ground that leads on, through what stands between: ground joined to the
+    rim, no higher than the way out of the dead end, and no part of it."""
+    below = _below(ground.whole, toward, level - TOLERANCE)
+    pieces = shapely.get_parts(ground.joined.intersection(below))
+    others = [piece for piece in pieces if isinstance(piece, Polygon) and piece.distance(place) > TOLERANCE]
+    if not others:
+        return None
+    cut = shapely.shortest_line(place, shapely.multipolygons(others))
+    return cut if cut.length > TOLERANCE else None
+
+
+def _below(whole: BaseGeometry, toward: Array, level: float) -> Polygon:
+    """The ground x with x.toward <= level, as far as a place reaches."""
+    reach = 2 * math.hypot(whole.bounds[2] - whole.bounds[0], whole.bounds[3] - whole.bounds[1]) + 1
+    middle = np.array([(whole.bounds[0] + whole.bounds[2]) / 2, (whole.bounds[1] + whole.bounds[3]) / 2])
+    foot = middle + (level - middle @ toward) * toward
+    aside = np.array([-toward[1], toward[0]]) * reach
+    return Polygon([foot + aside, foot - aside, foot - aside - toward * reach, foot + aside - toward * reach])
+
+
+def _sealed(
+    scene: Scene, pocket: int, outline: BaseGeometry, ground: FreeGround, bars: Bars
+) -> tuple[float, Point | None]:
+    """The widest ground that is never joined to the rim: the greatest circle that fits between what shuts
+    it, and its middle; 0 for none."""
+    widest, at = 0.0, None
+    for piece in ground.sealed:
+        line = shapely.maximum_inscribed_circle(piece, TOLERANCE)
+        middle, wide = Point(line.coords[0]), 2 * line.length + bars.way
+        if wide > widest and (outline.distance(middle) <= TOLERANCE or pocket in _shutting(scene, piece, bars)):
+            widest, at = float(wide), middle
+    return widest, at
+
+
+def _shutting(scene: Scene, piece: BaseGeometry, bars: Bars) -> set[int]:
+    """The pockets of the trees that shut a piece of ground."""
+    _, index = barriers(scene, bars)
+    return set(scene.trees.pocket[index.query(piece, predicate="dwithin", distance=bars.way)].tolist())
+
+
+@measure(
+    "dead-end",
+    ("pockets", "length", "length", "length"),
+    "length",
+    parts={
+        "place": "place", "pressed": "length", "sealed": "length", "cut": "length", "at": "place",
+        "ahead": "bearing", "row": "name", "tree": "thing:trees",
+    },
+)  # fmt: skip
+def dead_end(scene: Scene, pockets: Rows, way: Column, over: Column, under: Column) -> Measured:
+    """Depth in metres of a pocket's deepest dead end; 0 where there is none.
+
+    In direction u the free ground (as `open-arc` has it) is swept by x.u: a low that is not joined to the rim
+    is a bay, and its depth is the height at which it joins ground that is, less its low: how far a deer that
+    ran in has to turn back. The greatest over 24 directions, set off from the bearing of the pocket's
+    middle to its outline's first point. It sees two, three and many tops, of any rows, and hazards that bar.
+    Not monotone: an added top may shut a deep bay off, or an opening make another.
+
+    `place` is the low, `cut` the shortest way from it through what stands between to ground that leads on, `at` that
+    way's middle and `ahead` its bearing (where an opening would go), `tree` the tree at the point and `row`
+    its block. `pressed` is the depth where some bed of the pocket has an open arc below 360 degrees, else 0.
+    `sealed` is the width of the widest ground that nothing leads out of, which is no bay; `place` is there
+    where the pocket has no bay. A dead end is the pocket's whose tree shuts it. Unknown where trees are cut by a
+    patch, which lays no trees, unless those that are laid make one already."""
+    found: list[_DeadEnd | None] = []
+    sizes = list(zip(way.values, over.values, under.values, strict=True))
+    for row, size in zip(pockets.rows, sizes, strict=True):
+        found.append(dead_end_of(scene, int(row), Bars(*map(float, size))))
+    patches = patches_of(scene)
+    depth = np.array([end.depth if end is not None else np.nan for end in found], float)
+    known = np.array(
+        [
+            end is not None and not (patches[int(row)] and end.depth < _SHALLOW)
+            for end, row in zip(found, pockets.rows, strict=True)
+        ],
+        bool,
+    )
+    estimated = np.array([_estimated(scene, int(row)) for row in pockets.rows], bool)
+
+    def lengths(rows: Indices, of: Any) -> Column:
+        values = [of(found[row]) if found[row] is not None else None for row in rows]
+        return column("length", values, NO_TREES)
+
+    def place(rows: Indices) -> Column:
+        return column("place", [end and (end.place or end.sealed_at) for end in (found[row] for row in rows)])
+
+    def pressed(rows: Indices) -> Column:
+        shut = [known[row] and _is_pressed(scene, int(pockets.rows[row]), Bars(*sizes[row])) for row in rows]
+        return Column("length", np.where(shut, depth[rows], 0.0), known[rows], estimated[rows], NO_TREES)
+
+    def cuts(rows: Indices) -> list[LineString | None]:
+        return [end.cut if end is not None else None for end in (found[row] for row in rows)]
+
+    def tree(rows: Indices) -> Array:
+        return np.array([end.row if end is not None else -1 for end in (found[row] for row in rows)], np.intp)
+
+    def block(rows: Indices) -> Column:
+        cut = scene.trees
+        return column("name", [cut.blocks[int(cut.block[row])].name if row >= 0 else None for row in tree(rows)])
+
+    return Measured(
+        Column("length", depth, known, estimated, NO_TREES),
+        {
+            "place": place,
+            "pressed": pressed,
+            "sealed": lambda rows: lengths(rows, lambda end: end.sealed),
+            "cut": lambda rows: column("length", [cut and cut.length for cut in cuts(rows)]),
+            "at": lambda rows: column("place", [cut and cut.interpolate(0.5, normalized=True) for cut in cuts(rows)]),
+            "ahead": lambda rows: column("bearing", [cut and bearing(*map(Point, cut.coords)) for cut in cuts(rows)]),
+            "row": block,
+            "tree": lambda rows: Column("thing:trees", tree(rows), tree(rows) >= 0),
+        },
+    )
+
+
+#: a patch's trees may make a dead end where those that are laid make none as deep as this
+_SHALLOW = 5 * YARD
+
+
+def _is_pressed(scene: Scene, pocket: int, bars: Bars) -> bool:
+    beds = scene.table("beds")
+    outline = scene.shape_of(scene.plan.of(Pocket)[pocket])
+    places = beds.column("at").values[beds.column("pocket").values == pocket]
+    inside = [place for place in places if outline is not None and outline.distance(place) <= TOLERANCE]
+    return any((bed := bed_of(scene, pocket, place, bars)) is not None and bed.arc < 360 for place in inside)
+
+
+def depth_at(ground: FreeGround, apex: Point, inner: BaseGeometry, first: float) -> float:
+    """How deep a dead end is at the point of a V: at the corner of free ground within the V (`inner`) that is
+    nearest its apex, in metres; infinite where that ground is sealed, 0 where there is none."""
+    corners = shapely.points(ground.corners)
+    within = np.flatnonzero(shapely.dwithin(corners, inner, TOLERANCE))
+    if not len(within):
+        return 0.0
+    nearest = within[np.argmin(shapely.distance(corners[within], apex))]
+    return float(ground.depths(first).depth[nearest].max())

@@ -1,0 +1,162 @@
+"""Cover laid in a pocket, and corridors through it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from habitatlint.check import Report
+from habitatlint.ground.columns import Column
+from habitatlint.measures.corridors import shut_ends, to_next_corridor, to_way_out
+from habitatlint.measures.cover import agreement, cover_of, expected
+from habitatlint.measures.vocabulary import Measured, Rows
+from habitatlint.units import FOOT, YARD
+
+Reports = Callable[..., Report]
+CELL = 20 * YARD
+POCKET = "pocket thicket\n  outline 0,0 60,0 60,60 0,60\n"
+
+
+def tree(name: str, x: float, y: float, fall: str = "N") -> str:
+    """A top 10 yd long and 6 yd wide, from 5 to 15 yd from its stump (a cut at the ground)."""
+    return (
+        f"tree {name}\n  at {x},{y}\n  method hinge\n  fall {fall}\n  cut-height 0ft\n  tree-height 15yd\n"
+        "  crown-ratio 66.6667%\n  crown-width 6yd\n  dbh 8in\n"
+    )
+
+
+#: a twelve-sided ellipse of half-axes 5 and 3 yd, in square yards
+TOP = 3 * 5 * 3
+
+
+def test_one_top_shades_its_own_ground_and_roofs_none(report_of: Reports) -> None:
+    cover = cover_of(report_of(POCKET + tree("one", 30, 20)).scene, 0, CELL)
+    assert cover is not None
+    assert cover.shade * 3600 == pytest.approx(TOP, abs=0.01)
+    assert cover.roof == 0
+
+
+def test_two_tops_on_the_same_ground_roof_it(report_of: Reports) -> None:
+    cover = cover_of(report_of(POCKET + tree("one", 30, 20) + tree("two", 30, 20)).scene, 0, CELL)
+    assert cover is not None
+    assert cover.shade * 3600 == pytest.approx(TOP, abs=0.01)
+    assert cover.roof * 3600 == pytest.approx(TOP, abs=0.01)
+    # it lies over the two cells on both sides of 30,30: of the middle one 20..40 by 20..40
+    assert cover.worst * 400 == pytest.approx(TOP, abs=0.01)
+
+
+def test_three_tops_on_one_ground_count_no_more_than_two(report_of: Reports) -> None:
+    trees = [tree(name, 30, 20) for name in ("one", "two", "three")]
+    cover = cover_of(report_of(POCKET + "".join(trees)).scene, 0, CELL)
+    assert cover is not None and cover.roof * 3600 == pytest.approx(TOP, abs=0.01)
+
+
+def test_what_lies_outside_the_pocket_does_not_count(report_of: Reports) -> None:
+    cover = cover_of(report_of(POCKET + tree("one", 30, 58)).scene, 0, CELL)
+    assert cover is not None and cover.shade == 0
+
+
+def test_a_patch_is_taken_by_expectation(report_of: Reports) -> None:
+    patch = (
+        "patch brush\n  in thicket\n  method hinge\n  density 60 per acre\n  fall N\n  cut-height 0ft\n"
+        "  tree-height 15yd\n  crown-ratio 66.6667%\n  crown-width 6yd\n  dbh 8in\n"
+    )
+    mean = 60 / 4840 * TOP
+    cover = cover_of(report_of(POCKET + patch).scene, 0, CELL)
+    assert cover is not None
+    assert cover.shade == pytest.approx(1 - np.exp(-mean), abs=1e-4)
+    assert cover.roof == pytest.approx(1 - (1 + mean) * np.exp(-mean), abs=1e-4)
+    # a top that is laid on it by a row as well: its ground is shaded surely, and roofed where one more falls
+    both = cover_of(report_of(POCKET + patch + tree("one", 30, 20)).scene, 0, CELL)
+    assert both is not None
+    share = TOP / 3600
+    assert both.shade == pytest.approx(share + (1 - share) * expected(mean)[0], abs=1e-4)
+    assert both.roof == pytest.approx(share * expected(mean)[0] + (1 - share) * expected(mean)[1], abs=1e-4)
+
+
+def test_sixty_and_a_hundred_and_fifty_hinges_an_acre_cover_what_the_definition_expects(report_of: Reports) -> None:
+    """Eight-inch hinges: sixty an acre put some 33% of the ground under a top and 6% under two; 150 put 65% and 27%."""
+    for density, shade, roof in ((60, 0.33, 0.06), (150, 0.65, 0.27)):
+        patch = f"patch brush\n  in thicket\n  method hinge\n  density {density} per acre\n  fall N\n  dbh 8in\n"
+        cover = cover_of(report_of(POCKET + patch).scene, 0, CELL)
+        assert cover is not None
+        assert cover.shade == pytest.approx(shade, abs=0.05)
+        assert cover.roof == pytest.approx(roof, abs=0.04)
+
+
+def lie(report: Report) -> float:
+    found = agreement(report.scene, Rows("pockets", np.array([0], np.intp)))
+    assert isinstance(found, Measured)
+    return float(found.value.values[0])
+
+
+def test_falls_agree_or_cancel(report_of: Reports) -> None:
+    alike = POCKET + tree("one", 20, 20) + tree("two", 40, 20)
+    assert lie(report_of(alike)) == pytest.approx(1)
+    assert lie(report_of(POCKET + tree("one", 20, 20) + tree("two", 40, 20, "S"))) == pytest.approx(0)
+    assert lie(report_of(POCKET + tree("one", 20, 20) + tree("two", 40, 20, "E"))) == pytest.approx(np.sqrt(0.5))
+
+
+# -- corridors -----------------------------------------------------------------------------------------------
+
+CLOVER = "food clover\n  outline 0,-40 60,-40 60,-10 0,-10\n"
+
+
+def _lengths(*sizes: float) -> list[Column]:
+    return [Column("length", np.array([size])) for size in sizes]
+
+
+def next_one(report: Report, row: int = 0) -> float:
+    found = to_next_corridor(report.scene, Rows("corridors", np.array([row], np.intp)))
+    assert isinstance(found, Measured)
+    return float(found.value.values[0]) / YARD
+
+
+def test_corridors_that_meet_are_told_by_how_they_run(report_of: Reports) -> None:
+    two = (
+        "path west\n  use corridor\n  line 10,-3 10,63\npath east\n  use corridor\n  line 10,-3 50,63\n"
+        "tree t\n  at 1,1\n  method hinge\n  fall N\n"
+    )
+    # 0 yd apart at the foot, and 37 yd square to the other where it leaves the pocket
+    assert 12 < next_one(report_of(POCKET + two)) < 24
+
+
+def test_an_end_is_shut_where_it_stops_in_the_cover(report_of: Reports) -> None:
+    def shut(line: str) -> float:
+        report = report_of(POCKET + f"path ride\n  use corridor\n  line {line}\n  width 3ft\n")
+        found = shut_ends(report.scene, Rows("corridors", np.array([0], np.intp)), *_lengths(5 * YARD, 3 * FOOT))
+        assert isinstance(found, Measured)
+        return float(found.value.values[0])
+
+    assert shut("30,-3 30,63") == 0
+    assert shut("30,-3 30,40") == 1
+    assert shut("30,20 30,40") == 2
+
+
+def worst(report: Report) -> float:
+    found = to_way_out(report.scene, Rows("pockets", np.array([0], np.intp)), *_lengths(3 * FOOT))
+    assert isinstance(found, Measured)
+    return float(found.value.values[0]) / YARD
+
+
+def test_the_middle_of_open_ground_is_as_far_as_its_edge(report_of: Reports) -> None:
+    assert worst(report_of(POCKET)) == pytest.approx(30, abs=0.6)
+    assert worst(report_of("pocket thicket\n  outline 0,0 20,0 20,90 0,90\n")) == pytest.approx(10, abs=0.3)
+
+
+def test_corridors_bring_the_way_out_near(report_of: Reports) -> None:
+    text = CLOVER + POCKET + "  corridors every 20yd off clover width 3ft\n"
+    # half of the 20 yd less half a corridor's width
+    assert worst(report_of(text)) == pytest.approx(9.5, abs=0.6)
+
+
+def test_a_way_leads_round_what_bars(report_of: Reports) -> None:
+    """In a strip 12 yd wide the edge is 6 yd off at most; with one side fenced the far side is the way."""
+    strip = "pocket thicket\n  outline 0,0 12,0 12,60 0,60\n"
+    fence = "hazard wire\n  line -1,-30 -1,90\n  kind fence\n  barrier yes\n"
+    assert worst(report_of(strip)) == pytest.approx(6, abs=0.3)
+    assert worst(report_of(strip + fence)) == pytest.approx(6, abs=0.3)
+    shut = "hazard wire\n  line 0.2,-30 0.2,90\n  kind fence\n  barrier yes\n"
+    assert worst(report_of(strip + shut)) == pytest.approx(11.3, abs=0.4)
