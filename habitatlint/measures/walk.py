@@ -17,10 +17,11 @@ from shapely.ops import substring
 
 from habitatlint.ground import survey
 from habitatlint.ground.columns import Column, Indices, Table, column, distinct
+from habitatlint.ground.columns import Place as Written
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Food, Path, Place, Pocket, Stand
 from habitatlint.measures.core import core_ground
-from habitatlint.measures.escape import strips
+from habitatlint.measures.openings import strips
 from habitatlint.measures.vocabulary import Measured, Rows, measure, plural
 from habitatlint.units import TOLERANCE, YARD
 
@@ -61,8 +62,8 @@ def _walks(scene: Scene) -> list[Walk]:
     for stand in scene.plan.of(Stand):
         reach = _paths(scene, stand, "reach")
         leave = _paths(scene, stand, "leave")
-        for paths, out in ((reach, False), (leave if leave and leave != reach else [], True)):
-            line = way_to(scene, paths, scene.shape_of(stand))
+        for word, paths, out in (("reach", reach, False), ("leave", leave if leave != reach else [], True)):
+            line = way_of(scene, stand, word) if paths else None
             if line is not None:  # paths that make no walk are judged whole, each by itself
                 used |= {path.name for path in paths}
                 ways.append((tuple(paths), stand, line, out))
@@ -99,9 +100,17 @@ def _paths(scene: Scene, stand: Stand, word: str) -> list[Path]:
 
 def ways_of(scene: Scene, stand: Stand) -> list[LineString]:
     """The whole ways walked to a stand and from it, also where another walk shares all of them."""
-    place = scene.shape_of(stand)
-    ways = [way_to(scene, _paths(scene, stand, word), place) for word in ("reach", "leave")]
+    ways = [way_of(scene, stand, word) for word in ("reach", "leave")]
     return [way for way in ways if way is not None]
+
+
+def way_of(scene: Scene, stand: Stand, word: str) -> LineString | None:
+    """The whole way that the paths a stand names by `reach` or `leave` make; None where they make none."""
+    key = ("way of", id(stand), word)
+    if key not in scene.memo:
+        scene.memo[key] = way_to(scene, _paths(scene, stand, word), scene.shape_of(stand))
+    found: LineString | None = scene.memo[key]
+    return found
 
 
 def way_to(scene: Scene, paths: list[Path], stand: BaseGeometry | None) -> LineString | None:
@@ -217,6 +226,7 @@ def _walks_table(scene: Scene) -> Table:
         lambda row: walks[row].paths[0].span(),
     )
     table.names = lambda row: frozenset(path.name for path in walks[row].paths)
+    table.written = lambda row, field: _drawn(walks[row].paths[0]) if field == "line" else None
     table.add("name", lambda: column("name", [walk.paths[0].name for walk in walks]))
     table.add("shape", lambda: column("shape", [walk.line for walk in walks]))
     table.add("whole", lambda: column("shape", [walk.whole for walk in walks]))
@@ -226,6 +236,12 @@ def _walks_table(scene: Scene) -> Table:
     table.add("use", lambda: column("word", ["exit" if walk.out else "entry" for walk in walks]))
     table.add("path", lambda: column("thing:paths", [scene.row_of("paths", walk.paths[0].name) for walk in walks]))
     return table
+
+
+def _drawn(path: Path) -> Written | None:
+    """Where a path's line is written."""
+    line = path.first("line")
+    return Written(path.span(line), False) if line is not None else None
 
 
 # -- whether a walk comes to its stand -------------------------------------------------------------------
