@@ -254,6 +254,7 @@ class Release(Common):
     basal_area = Whole("special", "basal area from what to what is left")
     method = One("word", "who or what takes the trees down")
     wood = One("word", "what becomes of the wood")
+    mix = One("name", "the herbicide mix used", of=("mix",))
 
 
 class Row(Cutting):

@@ -20,7 +20,8 @@ from habitatlint.ground.columns import Column
 from habitatlint.ground.cuts import KILLING
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.tables import cut_blocks
-from habitatlint.language.blocks import Block, Release, Timber, Work
+from habitatlint.language.blocks import Block, Cutting, Release, Timber, Work
+from habitatlint.language.plan import LYING
 from habitatlint.measures.vocabulary import Measured, Rows, measure
 from habitatlint.reading.values import Day
 from habitatlint.units import INCH, TOLERANCE, Quantity
@@ -33,7 +34,7 @@ USUAL_LEAF_OUT = Day(5, 15)
 SAMPLES = 9
 
 
-class _Class(NamedTuple):
+class Class(NamedTuple):
     """Basal area in a range of diameters: metres, and a fraction (sq m of stem a sq m of ground)."""
 
     least: float
@@ -41,16 +42,16 @@ class _Class(NamedTuple):
     basal_area: float
 
 
-def _classes(timber: Timber) -> tuple[_Class, ...]:
+def classes_of(timber: Timber) -> tuple[Class, ...]:
     """Classes of a timber, the largest first."""
     found = [
-        _Class(line.values[0].value.least.size, line.values[0].value.largest.size, line.values[1].value.size)
+        Class(line.values[0].value.least.size, line.values[0].value.largest.size, line.values[1].value.size)
         for line in timber.class_
     ]
     return tuple(sorted(found, key=lambda one: -one.largest))
 
 
-def _above(classes: Iterable[_Class], dbh: float, taken: float) -> float:
+def _above(classes: Iterable[Class], dbh: float, taken: float) -> float:
     """Basal area of stems over a DBH, once so much has been taken, the largest class first.
 
     A class that the DBH falls into counts by the share of its range above it."""
@@ -64,7 +65,7 @@ def _above(classes: Iterable[_Class], dbh: float, taken: float) -> float:
     return over
 
 
-class _When(NamedTuple):
+class When(NamedTuple):
     """When something is done: its step, whether it is over, and on which day if that is written."""
 
     step: float | None
@@ -72,54 +73,70 @@ class _When(NamedTuple):
     day: date | None
 
 
-def _when(scene: Scene, block: Block) -> _When:
+def when_of(scene: Scene, block: Block) -> When:
+    """When the work on a block is done; a tree that lies already is cut already."""
     step, done = scene.plan.value(block, "step"), scene.plan.value(block, "done")
     day = done.value if done is not None and done.kind == "date" else None
-    return _When(step.value.number if step else None, done is not None, day)
+    lies = isinstance(block, Cutting) and scene.plan.word(block, "state") in LYING
+    return When(step.value.number if step else None, lies or scene.plan.finished(block), day)
 
 
-class _Released(NamedTuple):
-    """A release: its ground, what it takes (None where it does not say), and when."""
+def comes_before(first: When, second: When) -> bool | None:
+    """Whether one work is over when another begins: what is done comes before what is not, what is done on
+    two days goes by them, all else by steps, and in one step neither comes first. None where nobody can
+    tell, for want of a step."""
+    if first.finished != second.finished:
+        return first.finished
+    if first.day and second.day:
+        return first.day < second.day
+    if first.step is None or second.step is None:
+        return None
+    return first.step < second.step
+
+
+class Released(NamedTuple):
+    """A release: its ground, what it takes and of how much (None where it does not say), and when."""
 
     shape: BaseGeometry
     takes: float | None
-    when: _When
+    of: float | None
+    when: When
     kills_standing: bool
 
 
-def _releases(scene: Scene) -> list[_Released]:
+def releases_of(scene: Scene) -> list[Released]:
+    """The releases that the plan's stage counts and that have a place."""
     found = []
     for release in scene.plan.of(Release):
         shape = scene.shape_of(release)
         if shape is None or not scene.plan.counted(release):
             continue
-        takes = None
-        if release.basal_area:
-            written = release.basal_area[0].values
-            first, last = written[0].value, written[-1].value
-            # `110 to 50 sqft/ac` says the unit once
-            takes = max(0.0, Quantity(first.number, first.unit or last.unit).size - last.size)
+        before, left = basal_areas(release) or (None, None)
+        takes = None if before is None or left is None else max(0.0, before - left)
         kills = scene.plan.word(release, "method") in KILLING
-        found.append(_Released(shape, takes, _when(scene, release), kills))
+        found.append(Released(shape, takes, before, when_of(scene, release), kills))
     return found
 
 
-def _in_time(scene: Scene, released: _Released, cut: _When) -> bool | None:
-    """Whether a release is over when a cut begins: what is done comes before what is not, what is done
-    goes by its days, all else by steps; and where it kills standing, a leaf-out between. None where
-    nobody can tell, for want of a step, or for what is killed standing of dates."""
+def basal_areas(release: Release) -> tuple[float, float] | None:
+    """Basal area before a release and after it, as fractions; None where it does not say."""
+    if not release.basal_area:
+        return None
+    written = release.basal_area[0].values
+    first, last = written[0].value, written[-1].value
+    # `110 to 50 sqft/ac` says the unit once
+    return Quantity(first.number, first.unit or last.unit).size, last.size
+
+
+def _in_time(scene: Scene, released: Released, cut: When) -> bool | None:
+    """Whether a release is over when a cut begins, as `comes_before` has it; and where it kills standing, a
+    leaf-out between. None where nobody can tell, for want of a step, or for what is killed standing of
+    dates."""
     release = released.when
     steps = [_dates(scene, step) if step is not None else None for step in (release.step, cut.step)]
     last = release.day or (steps[0][1] if steps[0] else None)
     first = cut.day or (steps[1][0] if steps[1] else None)
-    if release.finished != cut.finished:
-        earlier = release.finished
-    elif release.day and cut.day:
-        earlier = release.day < cut.day
-    elif release.step is None or cut.step is None:
-        return None
-    else:
-        earlier = release.step < cut.step
+    earlier = comes_before(release, cut)
     if not earlier or not released.kills_standing:
         return earlier
     if last is None or first is None:
@@ -147,11 +164,18 @@ def _dates(scene: Scene, step: float) -> tuple[date, date] | None:
     return found.get(step)
 
 
+def last_day(scene: Scene, block: Block) -> date | None:
+    """The day the work on a block is over: that of its `done`, else the last of its step; None without."""
+    when = when_of(scene, block)
+    dates = _dates(scene, when.step) if when.step is not None else None
+    return when.day or (dates[1] if dates else None)
+
+
 class _Stand(NamedTuple):
     """A timber: its ground and its classes, none where they are not given."""
 
     shape: BaseGeometry
-    classes: tuple[_Class, ...]
+    classes: tuple[Class, ...]
 
 
 class _Woods:
@@ -159,11 +183,11 @@ class _Woods:
 
     def __init__(self, scene: Scene) -> None:
         self.timbers = [
-            _Stand(shape, _classes(timber))
+            _Stand(shape, classes_of(timber))
             for timber in scene.plan.of(Timber)
             if (shape := scene.shape_of(timber)) is not None
         ]
-        self.releases = _releases(scene)
+        self.releases = releases_of(scene)
         self.timber_index = shapely.STRtree([timber.shape for timber in self.timbers])
         self.release_index = shapely.STRtree([released.shape for released in self.releases])
 
@@ -182,7 +206,7 @@ class _Woods:
             if timbers and all(self.timbers[number].classes for number in timbers)
         }
 
-    def classes_of(self, timbers: tuple[int, ...]) -> list[_Class]:
+    def classes_of(self, timbers: tuple[int, ...]) -> list[Class]:
         """The classes of all timbers at a place together, the largest first."""
         found = [one for number in timbers for one in self.timbers[number].classes]
         return sorted(found, key=lambda one: -one.largest)
@@ -226,7 +250,7 @@ def overstory(scene: Scene, cuts: Rows) -> Measured:
         if not places:
             continue
         dbh = max(OVERSTORY_DBH, float(largest.values[row]) if largest.mask[row] else 0.0)
-        when = _when(scene, blocks[row])
+        when = when_of(scene, blocks[row])
         met = {number for _, releases in places for number in releases}
         in_time = {number: _in_time(scene, woods.releases[number], when) for number in met}
         most, least, first = [], [], []
@@ -253,15 +277,15 @@ def overstory(scene: Scene, cuts: Rows) -> Measured:
     return Measured(Column("basal-area", values, known, None, why), {"before": lambda rows: column_before.take(rows)})
 
 
-def points_in(shape: BaseGeometry) -> Any:
+def points_in(shape: BaseGeometry, samples: int = SAMPLES) -> Any:
     """Points that stand for a shape: of an area a lattice laid from its box, of a line its length."""
     if shape.area == 0:
         return shapely.get_coordinates(shapely.segmentize(shape, 10.0))
     west, south, east, north = shape.bounds
     lattice = np.stack(
         np.meshgrid(
-            west + (np.arange(SAMPLES) + 0.5) / SAMPLES * (east - west),
-            south + (np.arange(SAMPLES) + 0.5) / SAMPLES * (north - south),
+            west + (np.arange(samples) + 0.5) / samples * (east - west),
+            south + (np.arange(samples) + 0.5) / samples * (north - south),
         ),
         axis=-1,
     ).reshape(-1, 2)

@@ -72,7 +72,9 @@ def _how_to_change(rule: Rule) -> str:
     ways = []
     if rule.limits:
         first = next(iter(rule.limits.values()))
-        value = shown(Fact(first.value, first.kind, first.unit)).replace(" ", "")
+        value = shown(Fact(first.value, first.kind, first.unit))
+        if first.kind not in ("duration", "density"):  # those are written with their blank
+            value = value.replace(" ", "")
         ways.append(f"`set {rule.slug}.{first.name} {value}`")
     ways.append(f"`level {rule.slug} {'off' if rule.worst is Level.note else 'note'}`")
     ways.append(f'`waive {rule.slug} on NAME until 2027-12-31 because "..."`')

@@ -1,0 +1,106 @@
+"""Jobs: which pieces of work there are, on what, and when."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+
+import numpy as np
+
+from habitatlint.check import Report
+from habitatlint.ground.columns import Column
+from habitatlint.measures.jobs import jobs_of, pockets_of
+
+ReportOf = Callable[..., Report]
+
+ROW = "row {name}\n  method {method}\n  stumps 10,{y} 50,{y}\n  spacing 10\n  fall N\n  dbh 8in\n"
+
+
+def row(name: str, method: str = "hinge", y: int = 10, more: str = "") -> str:
+    return ROW.format(name=name, method=method, y=y) + more
+
+
+def column(report: Report, field: str) -> Column:
+    return report.scene.table("jobs").column(field)
+
+
+def names(report: Report) -> list[str]:
+    return [job.block.name for job in jobs_of(report.scene)]
+
+
+def test_what_is_left_or_only_fell_is_no_job(report_of: ReportOf) -> None:
+    report = report_of(
+        row("hinges") + row("den", "leave", 20) + "tree thrown\n  at 5,5\n  state blown\n  fall W\n"
+        "opening gate\n  at 20,12\n  width 3ft\n  toward N\n"
+        "release light\n  outline 0,0 60,0 60,60 0,60\n  basal-area 110 to 50 sqft/ac\n"
+        "treatment again\n  of hinges\n  mix m\nmix m\n  label \"as the product's label says\"\n"
+    )  # fmt: skip
+    assert names(report) == ["hinges", "gate", "light", "again"]
+    assert list(column(report, "sawn").values) == [True, True, True, False]
+    assert list(column(report, "treatment").values) == [False, False, False, True]
+
+
+def test_herbicide_is_hack_and_squirt_a_treated_stump_or_a_girdle_with_a_mix(report_of: ReportOf) -> None:
+    report = report_of(
+        row("a", "hack-and-squirt") + row("b", "fell", 20, "  stump-treatment planned\n")
+        + row("c", "fell", 30, "  stump-treatment none\n") + row("d", "girdle", 40) + row("e", "girdle", 50, "  mix m\n")
+        + row("f", "fell", 60, "  mix m\n") + "mix m\n  label \"as the product's label says\"\n"
+    )  # fmt: skip
+    assert dict(zip(names(report), column(report, "herbicide").values, strict=True)) == {
+        "a": True, "b": True, "c": False, "d": False, "e": True, "f": False,
+    }  # fmt: skip
+
+
+def test_days_are_those_of_done_else_of_the_step(report_of: ReportOf) -> None:
+    work = 'work\n  step 1 "One" 2026-03-01..2026-03-10\n  step 2 "Two"\n'
+    report = report_of(
+        row("a", more="  step 1\n") + row("b", y=20, more="  step 1\n  done 2026-02-20\n")
+        + row("c", y=30, more="  step 1\n  done yes\n") + row("d", y=40, more="  step 2\n") + row("e", y=50) + work
+    )  # fmt: skip
+    last = column(report, "last")
+    assert [date.fromordinal(int(day)) if known else None for day, known in zip(last.values, last.mask, strict=True)] == [
+        date(2026, 3, 10), date(2026, 2, 20), date(2026, 3, 10), None, None,
+    ]  # fmt: skip
+    assert list(column(report, "finished").values) == [False, True, True, False, False]
+    steps = report.scene.table("steps").column("jobs").values
+    assert [list(rows) for rows in steps] == [[0, 1, 2], [3]]
+
+
+def test_a_treatment_is_on_the_ground_and_the_species_of_its_cuts(report_of: ReportOf) -> None:
+    report = report_of(
+        row("a", more="  species red-maple\n") + row("b", y=20, more="  species red-maple white-ash\n")
+        + "treatment again\n  of a b\n  mix m\nmix m\n  label \"as the product's label says\"\n"
+    )  # fmt: skip
+    assert column(report, "species").values[2] == ("red-maple", "white-ash")
+    shape = column(report, "shape").values[2]
+    assert shape.bounds[1] == column(report, "shape").values[0].bounds[1]
+    assert shape.bounds[3] == column(report, "shape").values[1].bounds[3]
+
+
+def test_a_release_is_on_the_species_of_the_timber_it_stands_in(report_of: ReportOf) -> None:
+    report = report_of(
+        "timber near\n  outline 0,0 60,0 60,60 0,60\n  species red-oak\n"
+        "timber far\n  outline 100,0 160,0 160,60 100,60\n  species white-ash\n"
+        "release light\n  outline 10,10 50,10 50,50 10,50\n  method logger\n"
+    )
+    assert column(report, "species").values[0] == ("red-oak",)
+    assert not column(report, "unnamed").values[0]
+
+
+def test_a_cut_is_in_the_pocket_it_names_or_stands_in(report_of: ReportOf) -> None:
+    report = report_of(
+        "pocket west\n  outline 0,0 60,0 60,60 0,60\npocket east\n  outline 100,0 160,0 160,60 100,60\n"
+        + row("stands") + row("named", y=20, more="  in east\n")
+        + "patch brush\n  outline 105,5 150,5 150,50 105,50\n  method hinge\n  density 20 per acre\n"
+        "opening gate\n  at 20,12\n  width 3ft\n  toward N\n" + row("outside", y=200)
+    )  # fmt: skip
+    pockets = pockets_of(report.scene)
+    found = {job.block.name: pockets.get(id(job.block), ()) for job in jobs_of(report.scene)}
+    assert found == {"stands": (0,), "named": (1,), "brush": (1,), "gate": (0,), "outside": ()}
+
+
+def test_a_plan_of_nothing_has_no_jobs(report_of: ReportOf) -> None:
+    report = report_of("")
+    assert names(report) == []
+    assert len(column(report, "first")) == 0
+    assert np.all(report.scene.table("steps").column("jobs").mask)

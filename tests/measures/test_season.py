@@ -1,0 +1,182 @@
+"""Days of work by the calendar. Counted a second way, day by day."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from habitatlint.check import Report
+from habitatlint.ground.columns import Column, column
+from habitatlint.measures.season import (
+    days_in_leaf,
+    days_of,
+    days_of_sap,
+    hunted_days,
+    in_year,
+    until_hunting,
+)
+from habitatlint.measures.vocabulary import Measured
+from habitatlint.reading.values import Day, Period, Window
+
+ReportOf = Callable[..., Report]
+
+some_days = st.dates(date(1998, 1, 1), date(2032, 12, 31))
+# 29 February has a test of its own
+days_of_year = some_days.map(lambda day: Day(day.month, day.day)).filter(lambda day: day != (2, 29))
+windows = st.builds(Window, days_of_year, days_of_year)
+
+
+def dates(*days: str) -> Column:
+    return Column("date", np.array([date.fromisoformat(day).toordinal() for day in days], float))
+
+
+def durations(days: float) -> Column:
+    return Column("duration", np.array([days * 24.0]))
+
+
+def in_days(found: Measured | Column) -> float:
+    days = found if isinstance(found, Column) else found.value
+    assert days.mask[0]
+    return float(days.values[0]) / 24
+
+
+def told(report: Report, rule: str) -> list[str]:
+    return [finding.rule for finding in report.findings if finding.rule == f"order/{rule}"]
+
+
+def every_day(first: date, last: date) -> list[date]:
+    return [first + timedelta(days=number) for number in range((last - first).days + 1)]
+
+
+@given(window=windows, first=some_days, length=st.integers(0, 900))
+def test_days_of_a_window_are_those_that_a_calendar_shows(window: Window, first: date, length: int) -> None:
+    last = first + timedelta(days=length)
+    assert days_of(first, last, [window]) == sum(day in window for day in every_day(first, last))
+
+
+@given(seasons=st.lists(windows, max_size=3), first=some_days, length=st.integers(0, 400))
+def test_a_day_in_two_seasons_counts_once(seasons: list[Window], first: date, length: int) -> None:
+    last = first + timedelta(days=length)
+    whole = days_of(first, last, seasons)
+    assert whole <= length + 1
+    assert max((days_of(first, last, [one]) for one in seasons), default=0) <= whole
+    assert whole <= sum(days_of(first, last, [one]) for one in seasons)
+
+
+def test_a_window_runs_over_the_new_year_and_a_period_comes_once() -> None:
+    season = Window(Day(11, 7), Day(1, 18))
+    assert days_of(date(2027, 1, 18), date(2027, 1, 25), [season]) == 1
+    assert days_of(date(2027, 1, 19), date(2027, 11, 6), [season]) == 0
+    once = Period(date(2026, 11, 7), date(2027, 1, 18))
+    assert days_of(date(2026, 11, 1), date(2026, 11, 7), [once]) == 1
+    assert days_of(date(2027, 11, 1), date(2027, 11, 30), [once]) == 0
+
+
+def test_the_29th_of_february_is_the_28th_where_there_is_none() -> None:
+    assert in_year(Day(2, 29), 2028) == date(2028, 2, 29)
+    assert in_year(Day(2, 29), 2027) == date(2027, 2, 28)
+
+
+def test_leaves_come_by_the_plan_or_on_15_may(report_of: ReportOf) -> None:
+    leaf_fall = column("window", [Day(10, 15)])
+    south = report_of('plan "South"\n  leaf-out 04-01\n').scene
+    assert in_days(days_in_leaf(south, dates("2026-03-30"), dates("2026-04-02"), leaf_fall)) == 2
+    unsaid = report_of("").scene
+    assert in_days(days_in_leaf(unsaid, dates("2026-05-14"), dates("2026-05-15"), leaf_fall)) == 1
+    # to the day before the leaves fall
+    assert in_days(days_in_leaf(unsaid, dates("2026-10-14"), dates("2026-12-31"), leaf_fall)) == 1
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "days"),
+    [("2026-04-01", "2026-05-19", 49), ("2026-03-31", "2026-04-01", 1), ("2026-05-20", "2026-06-30", 0),
+     ("2026-01-01", "2027-12-31", 98)],
+)  # fmt: skip
+def test_sap_flows_so_long_before_leaf_out(report_of: ReportOf, first: str, last: str, days: int) -> None:
+    scene = report_of('plan "North"\n  leaf-out 05-20\n').scene
+    assert in_days(days_of_sap(scene, dates(first), dates(last), durations(49))) == days
+
+
+def test_a_season_to_come_is_the_next_one_after_the_day(report_of: ReportOf) -> None:
+    scene = report_of('plan "P"\n  hunted 10-01..10-10\n  hunted 2026-11-07..2027-01-18\n').scene
+    found = until_hunting(scene, dates("2026-10-05"))
+    assert isinstance(found, Measured)
+    assert in_days(found) == 33
+    assert found.parts["season"](np.array([0])).values[0] == date(2026, 11, 7).toordinal()
+    assert in_days(until_hunting(scene, dates("2026-11-07"))) == (date(2027, 10, 1) - date(2026, 11, 7)).days
+    assert in_days(hunted_days(scene, dates("2026-10-09"), dates("2026-11-08"))) == 4
+
+
+def test_where_no_season_comes_after_there_is_no_end_to_the_time_before_it(report_of: ReportOf) -> None:
+    scene = report_of('plan "P"\n  hunted 2026-11-07..2027-01-18\n').scene
+    assert in_days(until_hunting(scene, dates("2027-02-01"))) == np.inf
+
+
+# -- what the rules make of it -----------------------------------------------------------------------------
+
+HINGES = "row thicket\n  method hinge\n  stumps 10,10 50,10\n  spacing 10\n  fall N\n  dbh 8in\n  species red-oak\n"
+SEASONS = ("season-of-cut", "roost-season", "wilt-season", "work-in-season", "season-of-herbicide")
+
+
+def unjudged(report: Report) -> str:
+    return " ".join(
+        f"{finding.facts['x.found'].value} {finding.facts['x.thing'].value} {finding.facts['x.why'].value}"
+        for finding in report.findings
+        if finding.rule == "record/not-judged" and "order/" in str(finding.facts["x.found"].value)
+    )
+
+
+def test_a_plan_without_an_order_of_work_is_asked_no_dates(report_of: ReportOf) -> None:
+    report = report_of('plan "P"\n  hunted 11-07..01-18\n' + HINGES)
+    assert not any(season in unjudged(report) for season in SEASONS)
+
+
+def test_a_step_without_dates_is_not_judged_and_told_as_that(report_of: ReportOf) -> None:
+    report = report_of('plan "P"\n  hunted 11-07..01-18\n' + HINGES + '  step 1\nwork\n  step 1 "Some day"\n')
+    found = unjudged(report)
+    assert "step 1 the step has no dates" in found
+    for rule in ("season-of-cut", "roost-season", "wilt-season", "work-in-season"):
+        assert rule in found
+
+
+def test_a_step_whose_work_is_done_is_no_matter_of_seasons(report_of: ReportOf) -> None:
+    work = 'work\n  step 1 "July" 2026-07-01..2026-07-03\n'
+    still = report_of(HINGES + "  step 1\n" + work)
+    assert told(still, "season-of-cut") and told(still, "wilt-season") and told(still, "roost-season")
+    done = report_of(HINGES + "  step 1\n  done yes\n" + work)
+    assert not any(told(done, rule) for rule in SEASONS)
+
+
+def test_a_season_is_told_once_a_step(report_of: ReportOf) -> None:
+    again = HINGES.replace("thicket", "second").replace(",10", ",30")
+    work = 'work\n  step 1 "July" 2026-07-01..2026-07-03\n  step 2 "August" 2026-08-01..2026-08-03\n'
+    report = report_of(HINGES + "  step 1\n" + again + "  step 1\n" + work)
+    (finding,) = [one for one in report.findings if one.rule == "order/season-of-cut"]
+    assert finding.names == {"thicket", "second"}
+    assert "step 1" in finding.span.source.line(finding.span.line)
+
+
+def test_without_species_wilt_is_not_judged_in_its_months_and_only_there(report_of: ReportOf) -> None:
+    bare = HINGES.replace("  species red-oak\n", "") + "  step 1\n"
+    july = report_of(bare + 'work\n  step 1 "July" 2026-07-01\n')
+    assert "order/wilt-season step 1 no `species` is given" in unjudged(july)
+    march = report_of(bare + 'work\n  step 1 "March" 2026-03-01\n')
+    assert "wilt-season" not in unjudged(march)
+
+
+def test_species_that_cannot_be_read_are_told_as_a_slip_alone(report_of: ReportOf) -> None:
+    broken = HINGES.replace("red-oak", "Red!") + '  step 1\nwork\n  step 1 "July" 2026-07-01\n'
+    report = report_of(broken)
+    assert any(finding.firm for finding in report.findings)
+    assert not told(report, "wilt-season") and "wilt-season" not in unjudged(report)
+
+
+def test_a_step_that_hunts_nothing_says_nothing(report_of: ReportOf) -> None:
+    task = 'task walk\n  text "Walk it."\n  step 1\nwork\n  step 1 "Walk" 2026-11-10\n'
+    report = report_of('plan "P"\n  hunted 11-07..01-18\n' + task)
+    assert not any(told(report, rule) for rule in SEASONS) and not unjudged(report)
