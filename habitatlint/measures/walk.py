@@ -37,7 +37,8 @@ class Walk(NamedTuple):
     """One way of a hunter to a stand or from it.
 
     `whole` runs from gate or boundary to the place nearest the stand; `line` is the part of it
-    that no walk before it has, so that a shared trunk is judged once.
+    that no walk before it has, so that a shared trunk is judged once. `sharing` are the whole ways of
+    other walks that run along it.
     """
 
     paths: tuple[Path, ...]
@@ -46,6 +47,7 @@ class Walk(NamedTuple):
     line: BaseGeometry
     width: float
     out: bool
+    sharing: tuple[LineString, ...] = ()
 
 
 def walks_of(scene: Scene) -> list[Walk]:
@@ -77,19 +79,25 @@ def _walks(scene: Scene) -> list[Walk]:
             ways.append(((path,), None, shape, scene.plan.word(path, "use") == "exit"))
     ways.sort(key=lambda way: -round(way[2].length, 2))
     walks: list[Walk] = []
+    places: list[int] = []
     strips = shapely.buffer([way[2] for way in ways], TOLERANCE, quad_segs=2)
     index = shapely.STRtree(strips)
     kept: set[int] = set()
+    sharing: dict[int, list[LineString]] = {}
     for number, (used_paths, chosen, whole, out) in enumerate(ways):
         left: BaseGeometry = whole
         for other in sorted(kept.intersection(index.query(whole, predicate="intersects").tolist())):
             if left.intersects(strips[other]):
-                left = left.difference(strips[other])
+                rest = left.difference(strips[other])
+                if rest.length < left.length - JOINED:  # no mere crossing
+                    sharing.setdefault(other, []).append(whole)
+                left = rest
         if left.length > TOLERANCE:
             kept.add(number)
             width = max(scene.width_of(path) for path in used_paths)
             walks.append(Walk(used_paths, chosen, whole, left, width, out))
-    return walks
+            places.append(number)
+    return [walk._replace(sharing=tuple(sharing.get(number, ()))) for walk, number in zip(walks, places, strict=True)]
 
 
 def _paths(scene: Scene, stand: Stand, word: str) -> list[Path]:
@@ -312,8 +320,25 @@ def deer_sides(scene: Scene) -> list[int]:
     near lies there; what lies beyond an end counts on the side of the end leg produced.
     """
     found = scene.memo.get("deer sides")
-    if found is not None:
-        return found  # type: ignore[no-any-return]
+    if found is None:
+        things = _where_deer_are(scene)
+        found = scene.memo["deer sides"] = [_deer_side(walk.whole, things) for walk in walks_of(scene)]
+    return found  # type: ignore[no-any-return]
+
+
+def _sides_of_sharing(scene: Scene) -> list[list[int]]:
+    """For each walk the deer's sides of the walks that share it, as `deer_sides` has them."""
+    found = scene.memo.get("sides of sharing")
+    if found is None:
+        things = _where_deer_are(scene)
+        found = scene.memo["sides of sharing"] = [
+            [_deer_side(way, things) for way in walk.sharing] for walk in walks_of(scene)
+        ]
+    return found  # type: ignore[no-any-return]
+
+
+def _where_deer_are(scene: Scene) -> list[BaseGeometry]:
+    """Core, pockets, lines of travel and food."""
     things: list[BaseGeometry] = []
     for block in (*scene.plan.of(Pocket), *scene.plan.of(Food)):
         shape = scene.shape_of(block)
@@ -326,9 +351,7 @@ def deer_sides(scene: Scene) -> list[int]:
     core = core_ground(scene)
     if core is not None and not core.is_empty:
         things.append(core)
-    sides = [_deer_side(walk.whole, things) for walk in walks_of(scene)]
-    scene.memo["deer sides"] = sides
-    return sides
+    return things
 
 
 def _deer_side(whole: LineString, things: list[BaseGeometry]) -> int:
@@ -356,18 +379,24 @@ def side(scene: Scene, trees: Rows, walks: Rows) -> Column:
 
     The deer's side is a side of the walk as a whole: that on which core, pockets, lines of travel
     and food lie within 150 yd. Where they lie on both, or nothing is placed, both are the deer's.
-    A stump on the line itself is on the deer's side."""
-    sides = np.array(deer_sides(scene), int)
+    A stump on the line itself is on the deer's side. On a trunk that several walks share a stump is away
+    where it is for any of them."""
+    sides = deer_sides(scene)
+    shared = _sides_of_sharing(scene)
     found = np.full(len(trees), "deer", object)
     cut = scene.trees
     all_walks = walks_of(scene)
     for walk in distinct(walks.rows):
-        if sides[walk] == 0:
-            continue
         rows = np.flatnonzero(walks.rows == walk)
         stumps = np.column_stack([cut.x[trees.rows[rows]], cut.y[trees.rows[rows]]])
-        away = survey.side_of(all_walks[walk].whole, stumps) == -sides[walk]
-        found[rows[away]] = "away"
+        one = all_walks[walk]
+        if sides[walk]:
+            found[rows[survey.side_of(one.whole, stumps) == -sides[walk]]] = "away"
+        for way, side in zip(one.sharing, shared[walk], strict=True):
+            if side:
+                feet = shapely.get_point(shapely.shortest_line(one.line, shapely.points(stumps)), 0)
+                along = shapely.distance(feet, way) <= 2 * TOLERANCE
+                found[rows[along & (survey.side_of(way, stumps) == -side)]] = "away"
     return Column("word", found)
 
 

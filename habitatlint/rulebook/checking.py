@@ -284,12 +284,14 @@ class _Checker:
             kind = self.variables[first]
         elif first in self.rule.limits:
             kind = self.rule.limits[first].kind
+        elif first in self.rule.lists:
+            kind = "list"
         elif first == "today":
             kind = "date"
         elif first == "plan":
             kind = "thing:plans"
         else:
-            known = (*self.measures, *self.variables, *self.rule.limits, "today", "plan")
+            known = (*self.measures, *self.variables, *self.rule.limits, *self.rule.lists, "today", "plan")
             raise tell(first, "a variable, a measure or a limit of the rule", near(first, known))
         if not kind:
             raise _Told

@@ -146,6 +146,8 @@ def _reference(context: Context, frame: Frame, ref: Ref) -> Measured:
     if first in context.limits:
         limit = context.limits[first]
         return Measured(_constant(limit.kind, limit.value, frame.size, limit.unit))
+    if first in context.lists:
+        return Measured(_constant("list", context.lists[first], frame.size))
     if first == "today":
         return Measured(_constant("date", context.today, frame.size))
     if first == "plan":
@@ -261,7 +263,8 @@ def compare(left: Column, sign: str, right: Column) -> Truth:
     found = {
         "<": difference < -slack, "<=": difference <= slack, ">": difference > slack, ">=": difference >= -slack,
     }[sign]  # fmt: skip
-    why = [(~one.mask, one.why) for one in (left, right) if one.known is not None and one.why]
+    # without a reason it is placed nowhere, and a slip has told that: it stays without one
+    why = [(~one.mask, one.why) for one in (left, right) if one.known is not None]
     return Truth(found & known, known, why)
 
 

@@ -6,6 +6,7 @@ from the spatial index, and everything is worked out over all things at once.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
@@ -73,6 +74,8 @@ class _Judging:
         self.variables = [each.variable for each in rule.each]
         #: rows of the first variable that passed the filters that concern it alone
         self.candidates: Frame | None = None
+        #: how many of them share a value of the first `per`, once anybody asks
+        self._alike: Counter[Any] | None = None
 
     # -- binding and filtering ------------------------------------------------------------------------
 
@@ -330,8 +333,9 @@ class _Judging:
         node = self.rule.per[0]
         if names_in(node) - {self.variables[0]}:
             return count
-        keys, mine = self._key(self.candidates, node), self._key(one, node)[0]
-        return max(count, int(np.sum(np.equal(keys, mine))))
+        if self._alike is None:
+            self._alike = Counter(self._key(self.candidates, node).tolist())
+        return max(count, self._alike[self._key(one, node)[0]])
 
     def _said(self, one: Frame, parts: tuple[str, ...], count: int) -> Fact:
         """The fact that stands for a place in braces."""
@@ -420,13 +424,18 @@ class _Judging:
         return (float(middle.x), float(middle.y)), label
 
     def _limit(self, report: Report) -> tuple[str, str]:
-        """Evidence of the limit that a report compares with, else of the rule's first."""
+        """Evidence of the limit that a report compares with, or of the list that its measure was handed, else
+        of the rule's first."""
         if report.when is not None:
             right, left = (sorted(names_in(side)) for side in (report.when.value.right, report.when.value.left))
             for name in (*right, *left):
                 if name in self.rule.limits:
                     limit = self.rule.limits[name]
                     return limit.evidence, limit.source
+            handed = [names_in(one.value) for one in self.rule.measures if one.name in (*right, *left)]
+            for name, words in self.rule.lists.items():
+                if any(name in names for names in handed):
+                    return words.evidence, words.source
         return self.rule.evidence
 
     def _names(self, frame: Frame, group: Indices) -> frozenset[str]:
