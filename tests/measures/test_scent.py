@@ -1,0 +1,322 @@
+"""Where scent goes from stand and walk, and what it comes to. Worked by hand, and a second time by steps; common
+practice, no source, but for the spread of a plume (see tests/outside/test_dispersion.py)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+import shapely
+
+from habitatlint.check import Report
+from habitatlint.ground.columns import Column
+from habitatlint.ground.scene import Scene
+from habitatlint.language.blocks import Stand
+from habitatlint.measures.dispersion import sideways
+from habitatlint.measures.scent import airs_of, deer_come, listed_winds, scent, sources
+from habitatlint.measures.sweep import grouped, least_along, smoothed
+from habitatlint.measures.vocabulary import Measured, Rows
+from habitatlint.measures.winds import WINDS
+from habitatlint.units import YARD
+
+ReportOf = Callable[..., Report]
+Told = Callable[..., list[str]]
+Floats = npt.NDArray[np.float64]
+
+LANE = "path lane\n  use entry\n  line {}\n"
+
+
+def square(name: str, x: float, y: float, half: float = 20, noun: str = "pocket") -> str:
+    corners = [(x - half, y - half), (x + half, y - half), (x + half, y + half), (x - half, y + half)]
+    return f"{noun} {name}\n  outline {' '.join(f'{east:.3f},{north:.3f}' for east, north in corners)}\n"
+
+
+def stand(x: float, y: float, *lines: str) -> str:
+    return f"stand oak\n  at {x:.3f},{y:.3f}\n" + "".join(f"  {line}\n" for line in lines)
+
+
+def gap(scene: Scene, reach: float = 150, thing: str = "pockets") -> Measured:
+    rows = np.array([0])
+    shape = scene.table(thing).column("shape")
+    found = scent(scene, Rows("stands", rows), Column("shape", shape.values[:1]), Column("length", rows + reach * YARD))
+    assert isinstance(found, Measured)
+    return found
+
+
+def yards(found: Measured) -> float:
+    return float(found.value.values[0]) / YARD
+
+
+def part(found: Measured, name: str) -> object:
+    return found.parts[name](np.array([0])).values[0]
+
+
+# -- how far, from what, on which wind ---------------------------------------------------------------------
+
+
+def test_it_is_carried_straight_downwind(report_of: ReportOf) -> None:
+    found = gap(report_of(square("k", 0, 100) + stand(0, 0, "winds S")).scene)
+    assert yards(found) == pytest.approx(80) and part(found, "winds") == "S"
+
+
+def test_on_the_opposite_wind_it_is_carried_away(report_of: ReportOf) -> None:
+    assert yards(gap(report_of(square("k", 0, 100) + stand(0, 0, "winds N")).scene)) == np.inf
+
+
+def test_of_several_winds_the_nearest_is_told_and_all_that_reach_it(report_of: ReportOf) -> None:
+    found = gap(report_of(square("k", 10, 100, 45) + stand(0, 0, "winds SSW N S SSE")).scene)
+    assert part(found, "winds") == "SSW, S or SSE" and part(found, "wind") in ("SSW", "S", "SSE")
+    assert yards(found) == pytest.approx(55 * np.cos(np.radians(11.25)) ** 2, abs=3)
+
+
+def test_the_nearest_part_of_a_walk_is_told(report_of: ReportOf) -> None:
+    plan = square("k", 200, 100) + LANE.format("400,0 0,0") + stand(0, 3, "reach lane", "winds S")
+    found = gap(report_of(plan).scene)
+    assert yards(found) == pytest.approx(80) and part(found, "from") == "the walk to stand oak"
+
+
+def test_walking_out_another_way_is_told_as_that(report_of: ReportOf) -> None:
+    out = "path way-out\n  use exit\n  line 400,0 0,0\n"
+    plan = square("k", 200, 100) + LANE.format("0,-300 0,0") + out
+    found = gap(report_of(plan + stand(0, 3, "reach lane", "leave way-out", "winds S")).scene)
+    assert yards(found) == pytest.approx(80) and part(found, "from") == "the walk from stand oak"
+
+
+def test_a_stand_without_reach_has_no_walk(report_of: ReportOf) -> None:
+    plan = square("k", 200, 100) + LANE.format("400,0 0,0") + stand(0, 3, "winds S")
+    assert yards(gap(report_of(plan).scene)) == np.inf
+
+
+def test_a_walk_beside_cover_is_told_only_where_the_wind_blows_to_it(report_of: ReportOf) -> None:
+    plan = square("k", 200, 24) + LANE.format("400,0 0,0")
+    assert yards(gap(report_of(plan + stand(0, 3, "reach lane", "winds N")).scene)) == np.inf
+    assert yards(gap(report_of(plan + stand(0, 3, "reach lane", "winds S")).scene)) == pytest.approx(4)
+
+
+def test_in_cover_it_is_told_on_every_wind(report_of: ReportOf) -> None:
+    for wind in WINDS:
+        assert yards(gap(report_of(square("k", 0, 0) + stand(0, 0, f"winds {wind}")).scene)) == 0
+
+
+def test_a_stand_just_inside_an_edge_leaves_it_clean_on_a_wind_that_blows_off_it(report_of: ReportOf) -> None:
+    for off, expected in ((4.9, np.inf), (5.1, 0)):
+        plan = square("k", 0, 100, 100) + stand(0, off, "winds N")
+        assert yards(gap(report_of(plan).scene)) == pytest.approx(expected)
+
+
+def test_without_winds_nobody_knows_where_some_wind_would_carry(report_of: ReportOf) -> None:
+    near = gap(report_of(square("k", 0, 100) + stand(0, 0)).scene)
+    assert not near.value.mask[0] and "`winds`" in near.value.why
+    far = gap(report_of(square("k", 0, 300) + stand(0, 0)).scene)
+    assert far.value.mask[0] and yards(far) == np.inf
+
+
+def test_bearings_from_magnetic_north_are_turned(report_of: ReportOf) -> None:
+    head = 'plan "M"\n  north magnetic\n  declination {}\n'
+    aside = square("k", 40, 100, 10)
+    assert yards(gap(report_of(aside + stand(0, 0, "winds S")).scene)) == np.inf
+    turned = report_of(head.format("20E") + aside + stand(0, 0, "winds S"), fragment=False).scene
+    assert yards(gap(turned)) < 120
+
+
+def test_winds_are_counted_once(report_of: ReportOf) -> None:
+    scene = report_of(stand(0, 0, "winds N NW N")).scene
+    assert [WINDS[wind] for wind in listed_winds(scene, scene.plan.of(Stand)[0])] == ["N", "NW"]
+
+
+# -- a second way: by steps -------------------------------------------------------------------------------------
+
+
+def stepped(walk: Floats, corners: Floats, wind: float, reach: float) -> float:
+    """The least distance downwind, in yards, by looking from every half yard of a walk at every half yard of an
+    outline, and at the places in it 5 yd downwind."""
+
+    def along(line: Floats) -> Floats:
+        runs = np.hypot(*np.diff(line, axis=0).T)
+        return np.concatenate(
+            [a + (b - a) * np.linspace(0, 1, int(run * 2) + 2)[:, None]
+             for a, b, run in zip(line[:-1], line[1:], runs, strict=True)]
+        )  # fmt: skip
+
+    places, edge = along(walk), along(np.vstack([corners, corners[:1]]))
+    ahead = -np.array([np.sin(np.radians(wind)), np.cos(np.radians(wind))])
+    off = edge[None] - places[:, None]
+    run, aside = off @ ahead, np.abs(off @ np.array([-ahead[1], ahead[0]]))
+    meets = (run >= 5) & (run <= reach) & (aside <= run * np.tan(np.radians(11.25)))
+    least = float(run[meets].min()) if meets.any() else np.inf
+    there = shapely.contains_xy(shapely.Polygon(corners), places + 5 * ahead)
+    least = 5.0 if there.any() else least
+    beside = float(np.hypot(*np.moveaxis(off, 2, 0)).min())
+    beside = 0.0 if shapely.Polygon(corners).intersects(shapely.LineString(walk)) else beside
+    return beside if beside < 5 and least < np.inf else least
+
+
+def layout(seed: int) -> tuple[Floats, Floats, int]:
+    """A walk of three legs, a pocket of six corners, a wind."""
+    chance = np.random.default_rng(seed)
+    turns = (np.arange(6) + chance.uniform(0, 0.9, 6)) * np.pi / 3
+    radii = chance.uniform(10, 60, 6)
+    corners = chance.uniform(-120, 120, 2) + radii[:, None] * np.stack([np.cos(turns), np.sin(turns)], axis=1)
+    return np.round(chance.uniform(-120, 120, (4, 2)), 3), np.round(corners, 3), int(chance.integers(16))
+
+
+@cache
+def expected(seed: int) -> float:
+    walk, corners, wind = layout(seed)
+    return stepped(walk, corners, wind * 22.5, 120)
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_stepping_along_walk_and_outline_finds_the_same(report_of: ReportOf, seed: int) -> None:
+    walk, corners, wind = layout(seed)
+    line, outline = (" ".join(f"{x},{y}" for x, y in points) for points in (walk, corners))
+    plan = f"pocket k\n  outline {outline}\n" + LANE.format(line)
+    found = gap(report_of(plan + stand(*walk[-1], "reach lane", f"winds {WINDS[wind]}")).scene, 120)
+    assert min(yards(found), 500) == pytest.approx(min(expected(seed), 500), abs=1.5)
+
+
+def test_every_answer_comes_up_among_those_layouts() -> None:
+    kinds = [0 if size < 5 else 1 if size < np.inf else 2 for size in map(expected, range(60))]
+    assert min(kinds.count(kind) for kind in range(3)) >= 8
+
+
+def test_a_bent_thing_is_swept_as_itself_and_not_as_its_hull() -> None:
+    bent = shapely.Polygon([(0, 0), (100, 0), (100, 10), (10, 10), (10, 100), (0, 100)])
+    small = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]], float)
+    pieces, thing, shape = sweep_of([bent], small)
+    assert shapely.union_all(pieces).equals(bent.buffer(1, cap_style="square", join_style="mitre"))
+    assert set(thing.tolist()) == {0} and set(shape.tolist()) == {0}
+
+
+def test_a_hole_stays_open_and_a_far_shift_covers_the_inside() -> None:
+    ring = shapely.Point(0, 0).buffer(50).difference(shapely.Point(0, 0).buffer(20))
+    outline = np.array([[199, -1], [201, -1], [201, 1], [199, 1]], float)
+    pieces, _, _ = sweep_of([ring], outline)
+    whole = shapely.union_all(pieces)
+    assert whole.covers(shapely.Point(235, 0)) and not whole.intersects(shapely.Point(200, 0))
+
+
+def sweep_of(things: list[object], outline: Floats) -> tuple[object, npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    from habitatlint.measures.sweep import swept as sum_of
+
+    array = np.empty(len(things), object)
+    array[:] = things
+    return sum_of(grouped(array), outline[None])
+
+
+def test_the_least_lies_at_a_corner_of_one_or_the_other() -> None:
+    wedge = np.array([[[0, 0], [-20, 100], [20, 100]]], float)
+    ahead = np.array([[0.0, 1.0]])
+    line, roof = shapely.LineString([(-50, 0), (50, 0)]), shapely.LineString([(-60, 60), (0, 30), (60, 60)])
+    found = least_along(np.array([line]), np.array([roof]), wedge, ahead)
+    assert found.sizes[0] == pytest.approx(30) and found.places[0] == pytest.approx([0, 30])
+    beyond = shapely.LineString([(-10, 101), (10, 101)])
+    assert least_along(np.array([line]), np.array([beyond]), wedge, ahead).sizes[0] == np.inf
+
+
+def test_only_lines_of_many_points_are_smoothed() -> None:
+    few = shapely.LineString([(0, 0), (5, 0.1), (10, 0)])
+    assert smoothed(few) is few
+    track = shapely.LineString([(x, 0.1 * (x % 2)) for x in range(100)])
+    assert shapely.get_num_coordinates(smoothed(track)) == 2
+
+
+# -- the deer's way -------------------------------------------------------------------------------------------
+
+RUN = "path run\n  use travel\n  line 0,300 0,-300\n"
+
+
+@pytest.mark.parametrize(
+    ("sit", "wind", "told_of"),
+    [("evening", "SE", True), ("evening", "NE", False), ("morning", "SE", False), ("morning", "NE", True),
+     ("all", "SE", True), ("all", "NE", True), ("evening", "W", False)],
+)  # fmt: skip
+def test_deer_come_from_bed_in_the_evening_and_from_food_in_the_morning(
+    told: Told, sit: str, wind: str, told_of: bool
+) -> None:
+    lines = told(RUN + stand(40, 0, f"winds {wind}", f"sit {sit}"))
+    assert any("scent-on-travel" in line for line in lines) == told_of
+
+
+def test_a_stand_that_does_not_say_when_is_not_judged_where_it_matters(told: Told) -> None:
+    lines = told(RUN + stand(40, 0, "winds SE"))
+    assert any("scent-on-travel could not judge stand oak: no `sit` is given" in line for line in lines)
+    assert not any("scent-on-travel" in line for line in told(RUN + stand(40, 0, "winds W")))
+    # straight across, it is reached by either sit
+    straight = told(RUN + stand(40, 0, "winds E"))
+    assert any("scent-on-travel: with wind from E" in line for line in straight)
+
+
+def test_the_part_by_which_deer_come_ends_at_the_stand(report_of: ReportOf) -> None:
+    scene = report_of(RUN + stand(40, 100)).scene
+    seat, line = scene.plan.of(Stand)[0], scene.table("paths").column("shape").values[0]
+    lengths = [deer_come(scene, seat, line, evening=evening) for evening in (True, False)]
+    assert [round(one.length / YARD) for one in lengths if one is not None] == [200, 400]
+    scene = report_of(RUN + stand(40, 400)).scene
+    assert deer_come(scene, scene.plan.of(Stand)[0], line, evening=True) is None
+
+
+def test_food_matters_when_deer_feed(told: Told) -> None:
+    plan = square("clover", 0, 100, noun="food") + "{}"
+    for sit, expected in (("evening", True), ("all", True), ("morning", False)):
+        lines = told(plan.format(stand(0, 0, "winds S", f"sit {sit}")))
+        assert any("scent-on-food: with wind from S" in line for line in lines) == expected
+    lines = told(plan.format(stand(0, 0, "winds S")))
+    assert any("scent-on-food could not judge stand oak: no `sit` is given" in line for line in lines)
+    assert not any("scent-on-food" in line for line in told(plan.format(stand(0, 0, "winds N"))))
+
+
+# -- the air ------------------------------------------------------------------------------------------------
+
+
+def record(mph: float) -> str:
+    return f"winds november\n  from S 50% {mph}mph\n  from N 50% {mph}mph\n"
+
+
+def test_an_all_day_sit_has_the_air_of_noon(report_of: ReportOf) -> None:
+    head = 'plan "A"\n  anchor {},90W\n  hunted 2026-11-07..2026-12-20\n'
+
+    def air(latitude: str, sit: str, mph: float, winds: str = "") -> float:
+        text = head.format(latitude) + stand(0, 0, "winds S", f"sit {sit}") + (winds or record(mph))
+        return float(airs_of(report_of(text, fragment=False).scene)[0, WINDS.index("S")])
+
+    # the end of November at 43 N: noon stands 25 degrees high, slight sun
+    assert air("43N", "all", 5) == sideways("C")
+    assert air("43N", "all", 12) == sideways("D")
+    assert air("28N", "all", 5) == sideways("B")  # 40 degrees: moderate
+    assert air("43N", "evening", 5) == air("43N", "morning", 5) == sideways("D")
+
+
+def test_without_anchor_season_or_record_the_air_is_the_usual(report_of: ReportOf) -> None:
+    usual = sideways("D")
+    for head in ('plan "A"\n  hunted 2026-11-07..2026-12-20\n', 'plan "A"\n  anchor 43N,90W\n'):
+        scene = report_of(head + stand(0, 0, "winds S", "sit all") + record(5), fragment=False).scene
+        assert (airs_of(scene) == usual).all()
+
+
+# -- bad input ------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        stand(0, 0, "winds N"),
+        square("k", 0, 0, 1000) + stand(0, 0, "winds N", "sit evening"),
+        RUN + "stand oak\n  at here\n  winds N\n",
+        RUN + stand(0, 0, "winds NNX", "sit evening"),
+        square("k", 0, 40) + LANE.format("0,0 0,0") + stand(0, 0, "reach lane", "winds S"),
+        "path run\n  use travel\n  line 0,0 0,0\n" + stand(0, 0, "winds N", "sit evening"),
+        square("k", 0, 40) + stand(0, 0, "reach gone", "winds S"),
+    ],
+)
+def test_odd_plans_are_judged_without_a_fault(told: Told, text: str) -> None:
+    told(text)
+
+
+def test_sources_are_stands_and_two_walks_at_most(report_of: ReportOf) -> None:
+    plan = LANE.format("400,0 0,0") + stand(0, 3, "reach lane", "leave lane")
+    source = sources(report_of(plan).scene)
+    assert source.part.tolist() == [0, 1] and len(source.pieces) == 1 + 6
