@@ -21,6 +21,8 @@ FOOD_SHARE = 0.25
 #: core from this share of the way to the middle, and from this far in
 CORE_DEPTH = 0.5
 CORE_IN = 100 * YARD
+#: why nobody can say what lies in the core
+NO_CORE = "without a `boundary` or a `core` nobody knows what is core"
 
 
 def core_ground(scene: Scene) -> BaseGeometry | None:
@@ -50,7 +52,7 @@ def _inradius(scene: Scene, ground: BaseGeometry) -> float:
     """Radius of the greatest circle within the property, in metres."""
     found = scene.memo.get("inradius")
     if found is None:
-        found = scene.memo["inradius"] = float(shapely.length(shapely.maximum_inscribed_circle(ground, 0.1)))
+        found = scene.memo["inradius"] = float(shapely.length(shapely.maximum_inscribed_circle(ground, TOLERANCE)))
     return float(found)
 
 
@@ -91,27 +93,27 @@ def _food_side(scene: Scene) -> Column:
     return column("truth", food_side(scene))
 
 
+def lies_in_core(scene: Scene, shape: BaseGeometry) -> bool | None:
+    """Whether a thing lies in the core: its middle, or the place in it nearest its middle. None where
+    neither boundary nor core is given."""
+    core, ground = core_ground(scene), scene.property_
+    if core is None:
+        return None
+    middle = shape.centroid if shape.covers(shape.centroid) else nearest_points(shape, shape.centroid)[0]
+    own = any(scene.shape_of(one) is not None for one in scene.plan.of(Core))
+    if own or ground is None:
+        return bool(core.buffer(TOLERANCE).covers(middle))
+    edges = [ground.boundary, *_roads(scene)]
+    depth = min(middle.distance(edge) for edge in edges) if ground.covers(middle) else 0.0
+    return bool(depth / _inradius(scene, ground) >= CORE_DEPTH and depth >= CORE_IN - TOLERANCE)
+
+
 def core_pockets(scene: Scene) -> list[bool | None]:
     """For each pocket, whether it lies in the core; None where neither boundary nor core is given."""
-    own = any(scene.shape_of(core) is not None for core in scene.plan.of(Core))
-    ground = scene.property_
-    core = core_ground(scene)
     found: list[bool | None] = []
     for pocket, beside_food in zip(scene.plan.of(Pocket), food_side(scene), strict=True):
         shape = scene.shape_of(pocket)
-        if beside_food:
-            found.append(False)
-        elif shape is None or core is None:
-            found.append(None)
-        else:
-            middle = shape.centroid if shape.covers(shape.centroid) else nearest_points(shape, shape.centroid)[0]
-            if own or ground is None:
-                found.append(bool(core.buffer(TOLERANCE).covers(middle)))
-            else:
-                edges = [ground.boundary, *_roads(scene)]
-                depth = min(middle.distance(edge) for edge in edges) if ground.covers(middle) else 0.0
-                deep = depth / _inradius(scene, ground) >= CORE_DEPTH and depth >= CORE_IN - TOLERANCE
-                found.append(bool(deep))
+        found.append(False if beside_food else None if shape is None else lies_in_core(scene, shape))
     return found
 
 
@@ -119,4 +121,11 @@ def core_pockets(scene: Scene) -> list[bool | None]:
 def _core(scene: Scene) -> Column:
     """It lies in the core and is not food-side: its middle is at least half as far in as the deepest
     place of the property and at least 100 yd from boundary and roads, or in the plan's own core."""
-    return column("truth", core_pockets(scene), "without a `boundary` or a `core` nobody knows what is core")
+    return column("truth", core_pockets(scene), NO_CORE)
+
+
+@of_plural("foods", "core", "truth")
+def _core_food(scene: Scene) -> Column:
+    """Its middle lies in the core, as a pocket's does."""
+    shapes = [scene.shape_of(food) for food in scene.plan.of(Food)]
+    return column("truth", [None if shape is None else lies_in_core(scene, shape) for shape in shapes], NO_CORE)

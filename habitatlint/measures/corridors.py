@@ -25,6 +25,8 @@ from habitatlint.units import TOLERANCE, YARD
 
 #: sides of a pocket's ground, and ways out of it, are cut into pieces this long for walking distances
 PIECE = 2 * YARD
+#: the worst spot is found to within this
+CLOSE = 1 * YARD
 #: spots between the corners of free ground stand no farther apart than this
 BETWEEN = 2 * YARD
 
@@ -136,19 +138,19 @@ def shut_ends(scene: Scene, corridors: Rows, reach: Column, way: Column) -> Meas
         for path in scene.plan.of(Path)
         if scene.plan.word(path, "use") in ("travel", "corridor") and (shape := scene.shape_of(path)) is not None
     ]
+    index = shapely.STRtree(links)
     counts: list[float] = []
     places: list[Point | None] = []
     for row, near, wide in zip(corridors.rows, reach.values, way.values, strict=True):
         one = every[int(row)]
-        outside = _outside(scene, one.pocket, Bars(float(wide)))
-        others = [link for link in links if link is not one.line]
         shut = [
             end
             for end in (Point(one.line.coords[0]), Point(one.line.coords[-1]))
-            if not (
-                (outside is not None and outside.distance(end) <= near + TOLERANCE)
-                or any(other.distance(end) <= near + TOLERANCE for other in others)
+            if all(
+                links[other] is one.line
+                for other in index.query(end, predicate="dwithin", distance=float(near) + TOLERANCE)
             )
+            and not _leads_on(scene, one, end, float(near), Bars(float(wide)))
         ]
         counts.append(float(len(shut)))
         places.append(shut[0] if shut else None)
@@ -158,42 +160,46 @@ def shut_ends(scene: Scene, corridors: Rows, reach: Column, way: Column) -> Meas
     )
 
 
-def _outside(scene: Scene, pocket: int, bars: Bars) -> BaseGeometry | None:
-    """The free ground round a pocket that is joined to the rim, but for what its corridors clear by themselves."""
-    key = ("outside", pocket, bars)
-    if key not in scene.memo:
-        ground, outline = ground_of(scene, pocket, bars), scene.shape_of(scene.plan.of(Pocket)[pocket])
-        own = [one.line.buffer(one.width / 2 + TOLERANCE) for one in corridors_of(scene) if one.pocket == pocket]
-        if ground is not None and outline is not None:
-            scene.memo[key] = ground.joined.difference(shapely.union_all([outline, *own]))
-        else:
-            scene.memo[key] = None
-    return scene.memo[key]
+def _leads_on(scene: Scene, one: Corridor, end: Point, near: float, bars: Bars) -> bool:
+    """Whether free ground that is joined to the rim lies outside the pocket and near a corridor's end, besides
+    what the pocket's corridors clear by themselves."""
+    ground, outline = ground_of(scene, one.pocket, bars), scene.shape_of(scene.plan.of(Pocket)[one.pocket])
+    if ground is None or outline is None:
+        return False
+    reach = near + 2 * TOLERANCE
+    here = shapely.clip_by_rect(ground.joined, end.x - reach, end.y - reach, end.x + reach, end.y + reach)
+    own = [
+        other.line.buffer(other.width / 2 + TOLERANCE)
+        for other in corridors_of(scene)
+        if other.pocket == one.pocket and other.line.distance(end) <= reach
+    ]
+    left = here.difference(shapely.union_all([outline, *own]))
+    return not left.is_empty and bool(left.distance(end) <= near + TOLERANCE)
 
 
 # -- the way to a way out --------------------------------------------------------------------------------------
 
 
-@measure("to-way-out", ("pockets", "length"), "length", parts={"place": "place"})
-def to_way_out(scene: Scene, pockets: Rows, way: Column) -> Measured:
+@measure("to-way-out", ("pockets", "length", "length"), "length", parts={"place": "place"})
+def to_way_out(scene: Scene, pockets: Rows, way: Column, near: Column) -> Measured:
     """How far the worst spot of a pocket is from a way out, walked over its free ground, in metres.
 
     A way out is a corridor, a line of travel, or a piece of the outline where nothing bars a way `way` wide.
-    Spots are the corners of the free ground's triangles, and between them so that none are more than 2 yd
-    apart, and the middles of the greatest circles between the ways; a way is first taken along the sides of the triangles, then straightened where the straight line
-    is free: it is never too short, and too long by little. Ground that no way leads to is left out: it
-    is sealed, which `dead-end` tells. `place` is the worst spot. Unknown where trees are cut by a patch, which
-    lays no trees."""
+    Spots are the corners of the free ground's triangles, between them so that none are more than 2 yd
+    apart, and the middles of the greatest circles between the ways. A way is first taken along the
+    sides of the triangles, then straightened where the straight line is free. The figure is right to within a yard. Ground that no way leads to is left out: it is sealed, which `dead-end` tells.
+    `place` is the worst spot. What is no farther than `near` is not worked out to the end: it is told as no
+    more than it may be. Unknown where trees are cut by a patch, which lays no trees."""
     patches = patches_of(scene)
     found = [
-        None if patches[int(row)] else _worst_spot(scene, int(row), Bars(float(wide)))
-        for row, wide in zip(pockets.rows, way.values, strict=True)
+        None if patches[int(row)] else _worst_spot(scene, int(row), Bars(float(wide)), float(enough))
+        for row, wide, enough in zip(pockets.rows, way.values, near.values, strict=True)
     ]
     value = column("length", [one and one[0] for one in found], NO_TREES)
     return Measured(value, {"place": lambda rows: column("place", [(found[row] or (0, None))[1] for row in rows])})
 
 
-def _worst_spot(scene: Scene, pocket: int, bars: Bars) -> tuple[float, Point | None] | None:
+def _worst_spot(scene: Scene, pocket: int, bars: Bars, near: float) -> tuple[float, Point | None] | None:
     ground, outline = ground_of(scene, pocket, bars), scene.shape_of(scene.plan.of(Pocket)[pocket])
     if ground is None or outline is None:
         return None
@@ -213,52 +219,81 @@ def _worst_spot(scene: Scene, pocket: int, bars: Bars) -> tuple[float, Point | N
         middle = Point(shapely.maximum_inscribed_circle(part, TOLERANCE).coords[0])
         left = left.difference(middle.buffer(TOLERANCE, quad_segs=1))
     spots = FreeGround(shapely.multipolygons([part for part in shapely.get_parts(left) if part.area > 0]), outline)
-    return _walked(spots, ways)
+    return _walked(spots, ways, near)
 
 
-def _walked(ground: FreeGround, ways: BaseGeometry) -> tuple[float, Point | None]:
-    """The spot that is farthest from the ways, and how far it is to walk."""
+def _walked(ground: FreeGround, ways: BaseGeometry, near: float) -> tuple[float, Point | None]:
+    """The spot that is farthest from the ways, and how far it is to walk; where none is farther than `near`,
+    how far it is at most."""
     places, ends = ground.corners, ground.sides
     if not len(places):
         return 0.0, None
     points = shapely.points(places)
     # a way out is reached where free ground meets it, and nowhere through what bars
-    start = shapely.distance(points, ways) <= TOLERANCE
+    start = shapely.dwithin(ways, points, TOLERANCE)
+    walked, toward = np.where(start, 0.0, np.inf), np.where(start, np.arange(len(places)), -1)
+    _relax(places, ends, walked, toward)
+    shapely.prepare(ground.free)
+    # far corners from which the straight line is free are as near as that, and so are others by way of them
+    beyond = np.flatnonzero(np.isfinite(walked) & (walked > near))
+    lines = shapely.shortest_line(points[beyond], ways)
+    free = shapely.covers(ground.free, lines)
+    walked[beyond[free]], toward[beyond[free]] = shapely.length(lines[free]), beyond[free]
+    _relax(places, ends, walked, toward)
+    spots, far, first = _spots(ground, walked, near)
+    if not len(spots):
+        known = np.where(np.isfinite(walked), walked, -1.0)
+        return max(float(known.max()), 0.0), Point(places[int(np.argmax(known))])
+    # no way is shorter than the straight line: only spots that may be farther than the farthest by that
+    at = shapely.points(spots)
+    straight = shapely.distance(at, ways)
+    farthest = int(np.argmax(straight))
+    best, best_at = float(straight[farthest]), Point(spots[farthest])
+    doubtful = np.flatnonzero(far > best + CLOSE)
+    doubtful = doubtful[~shapely.covers(ground.free, shapely.shortest_line(at[doubtful], ways))]
+    at_most = far[doubtful]
+    while len(doubtful) and at_most.max() > best + CLOSE:
+        chosen = int(np.argmax(at_most))
+        spot = doubtful[chosen]
+        length = _straightened(ground, ways, spots[spot], int(first[spot]), toward, places)
+        if length > best:
+            best, best_at = length, Point(spots[spot])
+        at_most[chosen] = 0.0
+        # what is seen from there is no farther than by way of it
+        apart = np.hypot(*(spots[doubtful] - spots[spot]).T)
+        beside = np.flatnonzero((at_most > best + CLOSE) & (length + apart < at_most))
+        seen = shapely.covers(ground.free, shapely.linestrings(
+            np.stack([np.broadcast_to(spots[spot], (len(beside), 2)), spots[doubtful[beside]]], axis=1)
+        ))  # fmt: skip
+        at_most[beside[seen]] = (length + apart)[beside[seen]]
+    return best, best_at
+
+
+def _relax(places: Array, ends: Array, walked: Array, toward: Array) -> None:
+    """Makes every corner as near as its neighbours allow, along the sides; `toward` is the next corner."""
     steps = np.hypot(*(places[ends[:, 0]] - places[ends[:, 1]]).T)
-    walked = np.where(start, 0.0, np.inf)
-    toward = np.where(start, np.arange(len(places)), -1)
     one, other = np.concatenate([ends[:, 0], ends[:, 1]]), np.concatenate([ends[:, 1], ends[:, 0]])
     both = np.concatenate([steps, steps])
     while True:
         offered = walked[one] + both
         better = offered < walked[other] - 1e-9
         if not better.any():
-            break
+            return
         np.minimum.at(walked, other[better], offered[better])
         took = better & (offered <= walked[other] + 1e-12)
         toward[other[took]] = one[took]
-    spots, far, first = _spots(ground, walked)
-    order = np.argsort(-far, kind="stable")
-    shapely.prepare(ground.free)
-    best, best_at = 0.0, None
-    for spot in order:
-        if far[spot] <= best + TOLERANCE:
-            break
-        straight = _straightened(ground, ways, spots[spot], int(first[spot]), toward, places)
-        if straight > best:
-            best, best_at = straight, Point(spots[spot])
-    return best, best_at
 
 
-def _spots(ground: FreeGround, walked: Array) -> tuple[Array, Array, Array]:
-    """Corners that a way leads to, and spots between them: their places, how far they are to walk along the
-    sides, and the corner that each walks by first."""
-    reached = np.flatnonzero(np.isfinite(walked))
+def _spots(ground: FreeGround, walked: Array, near: float) -> tuple[Array, Array, Array]:
+    """Corners that a way leads to, and spots between them, that may be farther than `near` to walk: their places,
+    how far they are along the sides, and the corner that each walks by first."""
+    reached = np.flatnonzero(np.isfinite(walked) & (walked > near))
     spots, far, first = [ground.corners[reached]], [walked[reached]], [reached]
     corners = ground.triangles
-    corners = corners[np.isfinite(walked[corners]).all(axis=1)]
     shapes = ground.corners[corners]
     longest = np.hypot(*np.moveaxis(shapes - np.roll(shapes, 1, axis=1), -1, 0)).max(axis=1)
+    may = np.isfinite(walked[corners]).all(axis=1) & (walked[corners].min(axis=1) + longest > near)
+    corners, shapes, longest = corners[may], shapes[may], longest[may]
     parts = np.ceil(longest / BETWEEN - 1e-9).astype(int)
     for number in range(2, int(parts.max(initial=0)) + 1):
         chosen = np.flatnonzero(parts == number)
@@ -270,9 +305,10 @@ def _spots(ground: FreeGround, walked: Array) -> tuple[Array, Array, Array]:
         by = np.repeat(corners[chosen], len(weights), axis=0)
         ways = walked[by] + np.hypot(*np.moveaxis(ground.corners[by] - places[:, None], -1, 0))
         nearest = ways.argmin(axis=1)
-        spots.append(places)
-        far.append(ways.min(axis=1))
-        first.append(by[np.arange(len(by)), nearest])
+        farther = ways.min(axis=1) > near
+        spots.append(places[farther])
+        far.append(ways.min(axis=1)[farther])
+        first.append(by[np.arange(len(by)), nearest][farther])
     return np.concatenate(spots), np.concatenate(far), np.concatenate(first)
 
 
@@ -280,10 +316,7 @@ def _straightened(
     ground: FreeGround, ways: BaseGeometry, spot: Array, first: int, toward: Array, places: Array
 ) -> float:
     """The length of a walk from a spot along corners to a way out, each stretch drawn straight as far as the
-    straight line is free."""
-    end = shapely.shortest_line(Point(spot), ways)
-    if ground.free.covers(end):
-        return float(end.length)
+    straight line is free, and straight from the last corner."""
     chain = [spot]
     corner = first
     if np.hypot(*(places[corner] - spot)) > 0:
@@ -291,14 +324,11 @@ def _straightened(
     while toward[corner] != corner:
         corner = int(toward[corner])
         chain.append(places[corner])
-    length, here = 0.0, 0
+    length, here = float(Point(chain[-1]).distance(ways)), 0
     while here < len(chain) - 1:
-        end = shapely.shortest_line(Point(chain[here]), ways)
-        if here and ground.free.covers(end):
-            return length + float(end.length)
-        there = len(chain) - 1
-        while there > here + 1 and not ground.free.covers(LineString([chain[here], chain[there]])):
-            there -= 1
+        lines = shapely.linestrings([[chain[here], end] for end in chain[here + 1 :]])
+        free = np.flatnonzero(shapely.covers(ground.free, lines))
+        there = here + 1 + (int(free[-1]) if len(free) else 0)
         length += float(np.hypot(*(chain[there] - chain[here])))
         here = there
     return length

@@ -12,13 +12,13 @@ import numpy as np
 import shapely
 from shapely.geometry import LineString, Point, Polygon
 
-from habitatlint.ground.columns import Array, Column, Indices, column
+from habitatlint.ground.columns import Array, Column, Indices, column, distinct
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.trees import WALK_UNDER
 from habitatlint.language.blocks import Pocket
 from habitatlint.measures.openings import ahead_of, strips
 from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural
-from habitatlint.measures.ways_out import Bars, bearing, depth_at, first_point, ground_of, ground_within
+from habitatlint.measures.ways_out import Bars, bearing, depths_at, first_point, ground_of, ground_within
 from habitatlint.units import TOLERANCE, YARD
 
 #: two falls that make a V are turned from each other by these
@@ -76,11 +76,10 @@ def closed_v(scene: Scene, first: Rows, second: Rows, way: Column) -> Measured:
 
     def trap(rows: Indices) -> Column:
         deep = np.zeros(len(rows))
-        for index in np.flatnonzero(depths[rows] > 0):
-            row = rows[index]
-            deep[index] = min(
-                depths[row], _trap(scene, int(a[row]), int(b[row]), Point(apex[row]), float(way.values[row]))
-            )
+        vees = np.flatnonzero(depths[rows] > 0)
+        chosen = rows[vees]
+        behind = _traps(scene, a[chosen], b[chosen], apex[chosen], way.values[chosen])
+        deep[vees] = np.minimum(depths[chosen], behind)
         return Column("length", deep, None, estimated[rows])
 
     return Measured(
@@ -101,18 +100,32 @@ def _plan_lie(scene: Scene) -> Column:
     return column("text", ["as laid out" if scene.design else "as it lies"])
 
 
-def _trap(scene: Scene, a: int, b: int, apex: Point, way: float) -> float:
-    """How deep the dead end at a V's apex is, on the ground of the pocket, or of the two trees where they
+def _traps(scene: Scene, a: Indices, b: Indices, apex: Array, way: Array) -> Array:
+    """How deep the dead end at each V's apex is, on the ground of the pocket, or of the two trees where they
     lie in none or beyond its ground."""
-    cut, bars = scene.trees, Bars(way)
-    inner = Polygon([(cut.x[a], cut.y[a]), apex, (cut.x[b], cut.y[b])])
-    lying = shapely.union(inner, shapely.geometrycollections([cut.fallen[a], cut.fallen[b]]).convex_hull)
-    pocket = int(cut.pocket[a])
-    outline = scene.shape_of(scene.plan.of(Pocket)[pocket]) if pocket >= 0 else None
-    ground = ground_of(scene, pocket, bars) if pocket >= 0 else None
-    if ground is not None and outline is not None and ground.whole.covers(lying):
-        return depth_at(ground, apex, inner, bearing(outline.centroid, first_point(outline)))
-    return depth_at(ground_within(scene, lying, bars), apex, inner, bearing(inner.centroid, apex))
+    cut, pockets = scene.trees, scene.plan.of(Pocket)
+    found = np.zeros(len(a))
+    corners = np.stack([np.column_stack([cut.x[a], cut.y[a]]), apex, np.column_stack([cut.x[b], cut.y[b]])], axis=1)
+    inner = shapely.polygons(corners) if len(a) else np.empty(0, object)
+    own = np.ones(len(a), bool)
+    for pocket in distinct(cut.pocket[a][cut.pocket[a] >= 0]):
+        rows = np.flatnonzero((cut.pocket[a] == pocket) & (way == way[0]))
+        outline, ground = scene.shape_of(pockets[int(pocket)]), ground_of(scene, int(pocket), Bars(float(way[0])))
+        if outline is None or ground is None:
+            continue
+        shapely.prepare(ground.whole)
+        within = shapely.covers(ground.whole, inner[rows])
+        for side in (a, b):
+            within &= shapely.covers(ground.whole, cut.fallen[side[rows]])
+        rows = rows[within]
+        own[rows] = False
+        found[rows] = depths_at(ground, apex[rows], inner[rows], bearing(outline.centroid, first_point(outline)))
+    for row in np.flatnonzero(own):
+        lying = shapely.geometrycollections([inner[row], cut.fallen[a[row]], cut.fallen[b[row]]]).convex_hull
+        ground = ground_within(scene, lying, Bars(float(way[row])))
+        first = bearing(inner[row].centroid, Point(apex[row]))
+        found[row] = depths_at(ground, apex[row : row + 1], inner[row : row + 1], first)[0]
+    return found
 
 
 def _cross(first: Array, second: Array) -> Array:

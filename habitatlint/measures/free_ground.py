@@ -90,6 +90,10 @@ class FreeGround:
         """Places of the corners, (m, 2) in metres."""
         return self._triangles[1]
 
+    @cached_property
+    def corner_index(self) -> shapely.STRtree:
+        return shapely.STRtree(shapely.points(self.corners))
+
     @property
     def triangles(self) -> Array:
         """The corners of each triangle, by number, (n, 3)."""
@@ -187,11 +191,16 @@ class FreeGround:
         reached[rows] = _packed(np.array(list(begin.values())))
         one, other, masks = self._links(rows, passes)
         a, b, both = np.concatenate([one, other]), np.concatenate([other, one]), np.concatenate([masks, masks])
-        while len(a):
-            before = reached[b]
-            np.bitwise_or.at(reached, b, reached[a] & both)
-            if np.array_equal(before, reached[b]):
+        order = np.argsort(b, kind="stable")
+        a, b, both = a[order], b[order], both[order]
+        begins = np.flatnonzero(np.append(True, b[1:] != b[:-1])) if len(b) else b
+        into = b[begins]
+        while len(into):
+            before = reached[into]
+            grown_by = before | np.bitwise_or.reduceat(reached[a] & both, begins, axis=0)
+            if np.array_equal(before, grown_by):
                 break
+            reached[into] = grown_by
         out = np.bitwise_or.reduce(reached[pairs[rim, 0]] & passes[rim], axis=0)
         return _unpacked(np.asarray(out, np.uint64))
 

@@ -40,11 +40,11 @@ def toward_travel(scene: Scene, trees: Rows, near: Column) -> Column:
     for reach in distinct(near.values.astype(float)):
         asked = near.values == reach
         found[asked] = _toward(scene, float(reach))[rows[asked]]
-    unsaid = _unsaid(scene)[rows]
+    unsaid = unsaid_falls(scene)[rows]
     return Column("truth", found & cut.lies[rows], ~unsaid if unsaid.any() else None, None, "no `fall` is given")
 
 
-def _unsaid(scene: Scene) -> Mask:
+def unsaid_falls(scene: Scene) -> Mask:
     """For every tree whether it is to be laid and has no `fall`."""
     cut = scene.trees
     return np.asarray(np.isin(cut.method, LAYING) & cut.counted & ~np.isfinite(cut.bearing))
@@ -158,7 +158,7 @@ def laid_toward(scene: Scene, cuttings: Rows, near: Column, leaning: Column) -> 
 
     `some` is how many they are, `all` how many hinges there are, `first` the first of them and `place`
     its stump. Unknown where a hinge that counts has no `fall`; the share also where there are no hinges."""
-    table, cut, unsaid = scene.table(cuttings.plural), scene.trees, _unsaid(scene)
+    table, cut, unsaid = scene.table(cuttings.plural), scene.trees, unsaid_falls(scene)
     hinges, single = table.column("hinges").values, table.column("single").values
     some, every = np.zeros(len(cuttings)), np.zeros(len(cuttings))
     known = np.zeros(len(cuttings), bool)

@@ -447,12 +447,16 @@ def _is_pressed(scene: Scene, pocket: int, bars: Bars) -> bool:
     return any((bed := bed_of(scene, pocket, place, bars)) is not None and bed.arc < 360 for place in inside)
 
 
-def depth_at(ground: FreeGround, apex: Point, inner: BaseGeometry, first: float) -> float:
-    """How deep a dead end is at the point of a V: at the corner of free ground within the V (`inner`) that is
-    nearest its apex, in metres; infinite where that ground is sealed, 0 where there is none."""
-    corners = shapely.points(ground.corners)
-    within = np.flatnonzero(shapely.dwithin(corners, inner, TOLERANCE))
-    if not len(within):
-        return 0.0
-    nearest = within[np.argmin(shapely.distance(corners[within], apex))]
-    return float(ground.depths(first).depth[nearest].max())
+def depths_at(ground: FreeGround, apexes: Array, inner: Array, first: float) -> Array:
+    """How deep a dead end is at the point of each V: at the corner of free ground within the V (`inner`) that
+    is nearest its apex, in metres; infinite where that ground is sealed, 0 where there is none."""
+    found = np.zeros(len(inner))
+    if not len(inner) or not len(ground.corners):
+        return found
+    vee, corner = ground.corner_index.query(inner, predicate="dwithin", distance=TOLERANCE)
+    away = np.hypot(*(ground.corners[corner] - apexes[vee]).T)
+    order = np.lexsort((corner, away, vee))
+    vee, corner = vee[order], corner[order]
+    first_of = np.append(True, vee[1:] != vee[:-1]) if len(vee) else np.zeros(0, bool)
+    found[vee[first_of]] = ground.depths(first).depth[corner[first_of]].max(axis=1)
+    return found

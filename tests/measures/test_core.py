@@ -60,6 +60,19 @@ def test_the_plans_own_core_stands_above_the_one_worked_out(report_of: ReportOf)
     assert core_pockets(scene) == [True, False]
 
 
+@pytest.mark.parametrize(("x", "core"), [(99, False), (101, True)])
+def test_food_lies_in_the_core_as_a_pocket_does(report_of: ReportOf, x: float, core: bool) -> None:
+    clover = f"food clover\n  at {x},200\n  radius 20\n"
+    report = report_of(SQUARE + clover)
+    assert report.scene.table("foods").column("core").values.tolist() == [core]
+    assert [f.rule for f in report.findings if f.rule == "layout/food-in-core"] == ["layout/food-in-core"] * core
+    for kind in ("mast", "browse", "crop"):
+        other = report_of(SQUARE + clover + f"  kind {kind}\n")
+        assert "layout/food-in-core" not in [f.rule for f in other.findings]
+    unplaced = report_of(clover)
+    assert not unplaced.scene.table("foods").column("core").mask[0]
+
+
 def test_without_boundary_or_core_nobody_knows(report_of: ReportOf) -> None:
     plan = pocket("middle", 200, 200) + "row cut\n  method hinge\n  stumps 190,200 210,200\n  spacing 10\n  fall N\n"
     report = report_of(plan)

@@ -136,7 +136,7 @@ def test_an_end_is_shut_where_it_stops_in_the_cover(report_of: Reports) -> None:
 
 
 def worst(report: Report) -> float:
-    found = to_way_out(report.scene, Rows("pockets", np.array([0], np.intp)), *_lengths(3 * FOOT))
+    found = to_way_out(report.scene, Rows("pockets", np.array([0], np.intp)), *_lengths(3 * FOOT, 0.0))
     assert isinstance(found, Measured)
     return float(found.value.values[0]) / YARD
 
