@@ -9,7 +9,7 @@ from habitatlint.findings import FIRM, Fact, Finding, Level, Policy, Related, Sl
 from habitatlint.ground.record import record
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.tables import slips_table
-from habitatlint.language.blocks import PLURALS, SetLevel, SetLimit, UsePack, Waive
+from habitatlint.language.blocks import BLOCKS, PLURALS, Block, Plan, SetLevel, SetLimit, UsePack, Waive
 from habitatlint.language.plan import Find, IncludeTrouble, PlanText, find_nothing, read_plan
 from habitatlint.measures.vocabulary import Vocabulary
 from habitatlint.reading.blocks import Memory
@@ -21,24 +21,6 @@ from habitatlint.rulebook.judging import NotJudged, judge
 from habitatlint.rulebook.rules import Pack, Rule
 from habitatlint.source import Source
 from habitatlint.units import show
-
-#: blocks that only a rule which names them looks at, and no measure reads for itself
-BY_RULES_ALONE = frozenset(
-    {
-        "crew",
-        "drain",
-        "hazard",
-        "inspection",
-        "mix",
-        "planting",
-        "setback",
-        "sign",
-        "slope",
-        "storm",
-        "treatment",
-        "winds",
-    }
-)
 
 #: the pack that a `use pack` names, seen from the plan; raises IncludeTrouble
 FindPack = Callable[[str, Source], Pack]
@@ -67,6 +49,8 @@ class Report(NamedTuple):
     waived: tuple[Finding, ...]
     #: the rules that were judged
     rules: tuple[Rule, ...]
+    #: what those rules could name
+    vocabulary: Vocabulary
 
     @property
     def units(self) -> str:
@@ -79,10 +63,11 @@ class Report(NamedTuple):
 
     @property
     def unjudged(self) -> list[str]:
-        """Nouns that the plan has and no rule in force looks at; those that measures read are left out."""
-        seen = {plural for rule in self.rules for plural in rule.plurals}
-        present = {block.noun for block in self.plan.blocks if not block.broken}
-        return sorted(noun for noun in present & BY_RULES_ALONE if PLURALS[noun] not in seen)
+        """Nouns that the plan has, and that neither a rule in force names nor a measure's file."""
+        named = {plural for rule in self.rules for plural in rule.plurals}
+        present = {block.noun for block in self.plan.blocks if not block.broken} - {Plan.noun}
+        read = _nouns_read(self.vocabulary)
+        return sorted(noun for noun in present - read if noun in PLURALS and PLURALS[noun] not in named)
 
     def worst(self) -> Level:
         return max((finding.level for finding in self.findings), default=Level.off)
@@ -134,7 +119,21 @@ def check(source: Source, library: Library, rulebook: Rulebook, policy: Policy, 
         findings += judged([rule for rule in rules if _is_record(rule)], last)[0]
     ordered = sorted(_once(findings), key=lambda finding: finding.order)
     waived.sort(key=lambda finding: finding.order)
-    return Report(source, plan, scene, tuple(ordered), tuple(waived), tuple(rules))
+    return Report(source, plan, scene, tuple(ordered), tuple(waived), tuple(rules), library.vocabulary)
+
+
+def _nouns_read(vocabulary: Vocabulary) -> set[str]:
+    """Nouns of the blocks that measures, worked-out fields and plurals read: those whose class the
+    file of one of them names, so that a new measure is counted by itself."""
+    measures = (signature.function for signature in vocabulary.measures.values())
+    functions = [*measures, *vocabulary.makers.values(), *vocabulary.tables.values()]
+    files = {function.__module__: function.__globals__ for function in functions if hasattr(function, "__globals__")}
+    return {
+        thing.noun
+        for names in files.values()
+        for thing in names.values()
+        if isinstance(thing, type) and issubclass(thing, Block) and thing in BLOCKS
+    }
 
 
 def _is_record(rule: Rule) -> bool:

@@ -165,3 +165,16 @@ def test_findings_stand_in_the_order_of_their_places(report_of: Callable[..., Re
     report = report_of(PLAN + "pocket a\n  outline 0,0 10,10\npocket b\n  outline 1,1 2,2\n")
     places = [finding.span.order for finding in report.findings]
     assert places == sorted(places)
+
+
+def test_what_no_rule_and_no_measure_reads_is_said(report_of: Callable[..., Report]) -> None:
+    others = (
+        "sign rub\n  at 50,60\n  kind rub\ncrew ridge\n  people 2\nhazard creek\n  kind water\n  line 0,90 400,90\n"
+        "drain run\n  line 0,95 400,95\nplace gate\n  kind gate\n  at 0,20\nstorm 2026-01-05\n"
+    )
+    report = report_of(PLAN + others)
+    assert report.unjudged == ["sign"]
+    # a rule that names them looks at them
+    each = next(rule for rule in report.rules if rule.slug == "stand-not-reached").each[0]
+    signs = each._replace(plural=each.plural._replace(value=each.plural.value._replace(parts=("signs",))))
+    assert report._replace(rules=(report.rules[0]._replace(each=(signs,)),)).unjudged == []

@@ -270,11 +270,13 @@ def test_words_lists_the_blocks_and_shows_one_whole(tmp_path: Path) -> None:
 
 
 def test_what_was_read_stands_below_and_what_no_rule_looks_at(tmp_path: Path) -> None:
-    plan = SOUND + "crew ridge\n  people 2\npath lane\n  use entry\n  line 0,20 100,20\n"
+    plan = (
+        SOUND + "sign rub\n  at 50,60\n  kind rub\ncrew ridge\n  people 2\npath lane\n  use entry\n  line 0,20 100,20\n"
+    )
     (tmp_path / "one.habitat").write_text(plan, encoding="utf-8")
     done = run("check", "one.habitat", cwd=tmp_path)
     assert "read: 33.1 ac, 1 path (100 yd)\n" in done.stdout
-    assert "no rule in force looks at: crew\n" in done.stdout
+    assert "no rule in force looks at: sign\n" in done.stdout
 
 
 def test_a_folder_judges_what_a_plan_includes_with_that_plan(tmp_path: Path) -> None:

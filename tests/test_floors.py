@@ -36,6 +36,8 @@ DOORS = {
     "pyproj": {"ground"},
     "pygeomag": {"ground"},
     "pygments": {"language"},
+    "scipy": {"measures"},
+    "ephem": {"measures"},
 }
 FLOOR = {room: number for number, rooms in enumerate(FLOORS) for room in rooms}
 

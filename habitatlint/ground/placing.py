@@ -47,6 +47,8 @@ class Placer:
         self.plan = plan
         self.unit = UNITS[plan.units][1]
         self.slips: list[Slip] = []
+        #: blocks whose outline is written clockwise, by identity: its shape runs the other way round
+        self.clockwise: set[int] = set()
         self._shapes: dict[int, Any] = {}
         self._underway: set[int] = set()
         self.frame = self._frame()
@@ -316,7 +318,10 @@ class Placer:
             self._slip("open-outline", block, statement, why="its points lie on one line and enclose nothing")
             raise _Nowhere
         self._repeats(block, statement, points)
-        return polygon if polygon.exterior.is_ccw else polygon.reverse()
+        if polygon.exterior.is_ccw:
+            return polygon
+        self.clockwise.add(id(block))
+        return polygon.reverse()
 
     def _crossed(self, block: Block, statement: Statement, polygon: Polygon) -> None:
         ring = polygon.exterior

@@ -194,7 +194,8 @@ def _entries(scene: Scene) -> Iterator[Slip]:
         for name in scene.plan.values(stand, word)
     }
     for path in scene.plan.of(Path):
-        if scene.plan.word(path, "use") in ("entry", "exit") and path.name not in used:
+        ours = scene.plan.word(path, "offsite") != "yes"
+        if ours and scene.plan.word(path, "use") in ("entry", "exit") and path.name not in used:
             yield _slip("unused-entry", path, found=scene.plan.word(path, "use"))
 
 

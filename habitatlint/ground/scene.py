@@ -12,7 +12,7 @@ from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habitatlint.findings import Slip
-from habitatlint.ground.columns import Column, Table
+from habitatlint.ground.columns import Array, Column, Table
 from habitatlint.ground.cuts import lay_out
 from habitatlint.ground.placing import WIDTHS, Placer
 from habitatlint.language.blocks import BY_NOUN, PLURALS, Block, Boundary, Food, Path, Pocket
@@ -51,6 +51,12 @@ class Scene:
     def shape_of(self, block: Block) -> BaseGeometry | None:
         shape = self.placer.shape(block)
         return shape if shape is None or isinstance(shape, BaseGeometry) else None
+
+    def corners_of(self, block: Block, outline: BaseGeometry) -> Array:
+        """The corners of a block's outline (n, 2) in metres, in the order in which they are written, the first
+        again at the end; so what begins at its first side does so however the ground is mirrored."""
+        corners = shapely.get_coordinates(outline)
+        return np.asarray(corners[::-1] if id(block) in self.placer.clockwise else corners)
 
     @cached_property
     def property_(self) -> BaseGeometry | None:
@@ -123,7 +129,7 @@ def _corridors(scene: Scene, pocket: Pocket) -> list[LineString]:
         spacing = scene.placer.metres(lengths[0]) if lengths else 0.0
         if target is None or spacing < YARD:
             continue
-        corners = shapely.get_coordinates(shape.exterior)
+        corners = scene.corners_of(pocket, shape)
         sides = [LineString(corners[index : index + 2]) for index in range(len(corners) - 1)]
         side = min(sides, key=lambda one: (round(one.distance(target), 3), round(one.centroid.distance(target), 3)))
         (east, north), (east_end, north_end) = side.coords

@@ -169,7 +169,18 @@ def by_food(scene: Scene, stands: Rows, foods: Rows, near: Column) -> Measured:
     The way out is that of `leave`, else of `reach`. `inside` is the length of it in the food, `place` where
     it is nearest. Unknown without a way or a place; and, where it comes nearer than `near`, for a stand
     that does not say when it is sat in."""
-    ways, every = scene.table("stands").column("way-out").values, scene.plan.of(Stand)
+    return _by_food(scene, stands, foods, near, "way-out")
+
+
+@measure("by-food-in", ("stands", "foods", "length"), "length", parts={"inside": "length", "place": "place"})
+def by_food_in(scene: Scene, stands: Rows, foods: Rows, near: Column) -> Measured:
+    """How near the way in to a stand, that of `reach`, comes to a food, in metres; 0 where it crosses it.
+    As `by-food` in all else."""
+    return _by_food(scene, stands, foods, near, "way-in")
+
+
+def _by_food(scene: Scene, stands: Rows, foods: Rows, near: Column, word: str) -> Measured:
+    ways, every = scene.table("stands").column(word).values, scene.plan.of(Stand)
     fields = scene.table(foods.plural).column("shape").values
     found: list[_Near | None] = []
     for row, food in zip(stands.rows, foods.rows, strict=True):

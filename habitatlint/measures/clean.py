@@ -130,7 +130,9 @@ def _reached(fouled: _Fouled, blows: Mask) -> str:
     named = [row for row in order if counts[row]][:_MOST_NAMED]
     texts = [f"{fouled.labels[row]} on {counts[row]} of {int(blows.sum())} winds" for row in named]
     left = sum(counts > 0) - len(named)
-    return listed([*texts, *([f"{left} more"] if left else [])], "and") if texts else "nothing"
+    if not texts:
+        return "nothing, the other hours being calm"
+    return listed([*texts, *([f"{left} more"] if left else [])], "and")
 
 
 @measure(

@@ -16,19 +16,15 @@ from habitatlint.findings import Related
 from habitatlint.ground.columns import Array, Column, Table, column
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Block, Path, Pocket
-from habitatlint.measures.free_ground import FreeGround
+from habitatlint.measures.free_ground import FreeGround, in_pieces
 from habitatlint.measures.openings import corridor_width
 from habitatlint.measures.vocabulary import Measured, Rows, measure, plural
-from habitatlint.measures.ways_out import NO_TREES, Bars, ground_of, patches_of
+from habitatlint.measures.ways_out import Bars, ground_of, unlaid, why_unlaid
 from habitatlint.reading.grammar import Statement
 from habitatlint.units import TOLERANCE, YARD
 
 #: sides of a pocket's ground, and ways out of it, are cut into pieces this long for walking distances
 PIECE = 2 * YARD
-#: the worst spot is found to within this
-CLOSE = 1 * YARD
-#: spots between the corners of free ground stand no farther apart than this
-BETWEEN = 2 * YARD
 
 
 class Corridor(NamedTuple):
@@ -185,17 +181,18 @@ def to_way_out(scene: Scene, pockets: Rows, way: Column, near: Column) -> Measur
     """How far the worst spot of a pocket is from a way out, walked over its free ground, in metres.
 
     A way out is a corridor, a line of travel, or a piece of the outline where nothing bars a way `way` wide.
-    Spots are the corners of the free ground's triangles, between them so that none are more than 2 yd
-    apart, and the middles of the greatest circles between the ways. A way is first taken along the
-    sides of the triangles, then straightened where the straight line is free. The figure is right to within a yard. Ground that no way leads to is left out: it is sealed, which `dead-end` tells.
-    `place` is the worst spot. What is no farther than `near` is not worked out to the end: it is told as no
-    more than it may be. Unknown where trees are cut by a patch, which lays no trees."""
-    patches = patches_of(scene)
+    Spots are the corners of the free ground's triangles (sides cut to 2 yd), and the middles of the greatest
+    circles between the ways. No walk is shorter than the straight line: where that is longer than `near`
+    already, it is what is told, for the farthest spot by it. Otherwise a way is taken along the sides of the
+    triangles, and straightened where the straight line is free; what is no farther than `near` is told as
+    no more than it may be. Ground that no way leads to is left out: it is sealed, which `dead-end` tells.
+    `place` is the worst spot. Unknown where trees are cut by a patch, which lays no trees."""
+    unknown = unlaid(scene)
     found = [
-        None if patches[int(row)] else _worst_spot(scene, int(row), Bars(float(wide)), float(enough))
+        None if unknown[int(row)] else _worst_spot(scene, int(row), Bars(float(wide)), float(enough))
         for row, wide, enough in zip(pockets.rows, way.values, near.values, strict=True)
     ]
-    value = column("length", [one and one[0] for one in found], NO_TREES)
+    value = column("length", [one and one[0] for one in found], why_unlaid(scene, pockets.rows.tolist()))
     return Measured(value, {"place": lambda rows: column("place", [(found[row] or (0, None))[1] for row in rows])})
 
 
@@ -203,7 +200,6 @@ def _worst_spot(scene: Scene, pocket: int, bars: Bars, near: float) -> tuple[flo
     ground, outline = ground_of(scene, pocket, bars), scene.shape_of(scene.plan.of(Pocket)[pocket])
     if ground is None or outline is None:
         return None
-    inside = ground.joined.intersection(outline)
     lines = [one.line.buffer(one.width / 2, cap_style="flat") for one in corridors_of(scene) if one.pocket == pocket]
     lines += [
         line.buffer(scene.width_of(path) / 2, cap_style="flat")
@@ -212,14 +208,18 @@ def _worst_spot(scene: Scene, pocket: int, bars: Bars, near: float) -> tuple[flo
         and (line := scene.shape_of(path)) is not None
         and line.intersects(outline)
     ]
-    ways = shapely.union_all([outline.boundary, *lines])
-    left = shapely.segmentize(inside.difference(shapely.union_all(lines)), PIECE)
+    between = outline.difference(shapely.union_all(lines)) if lines else outline
+    circles = [shapely.maximum_inscribed_circle(part, TOLERANCE) for part in shapely.get_parts(in_pieces(between))]
+    middles = [(circle.length, Point(circle.coords[0])) for circle in circles]
+    far = [(reach, middle) for reach, middle in middles if reach > near + TOLERANCE and ground.joined.covers(middle)]
+    if far:
+        return max(far, key=lambda one: one[0])
+    left = shapely.segmentize(ground.joined.intersection(between), PIECE)
     # the middle of open ground is no corner of anything: it is put in as one
-    for part in shapely.get_parts(outline.difference(shapely.union_all(lines))):
-        middle = Point(shapely.maximum_inscribed_circle(part, TOLERANCE).coords[0])
+    for _, middle in middles:
         left = left.difference(middle.buffer(TOLERANCE, quad_segs=1))
-    spots = FreeGround(shapely.multipolygons([part for part in shapely.get_parts(left) if part.area > 0]), outline)
-    return _walked(spots, ways, near)
+    spots = FreeGround(in_pieces(left), outline)
+    return _walked(spots, shapely.union_all([outline.boundary, *lines]), near)
 
 
 def _walked(ground: FreeGround, ways: BaseGeometry, near: float) -> tuple[float, Point | None]:
@@ -234,38 +234,25 @@ def _walked(ground: FreeGround, ways: BaseGeometry, near: float) -> tuple[float,
     walked, toward = np.where(start, 0.0, np.inf), np.where(start, np.arange(len(places)), -1)
     _relax(places, ends, walked, toward)
     shapely.prepare(ground.free)
-    # far corners from which the straight line is free are as near as that, and so are others by way of them
-    beyond = np.flatnonzero(np.isfinite(walked) & (walked > near))
+    # corners from which the straight line is free are as near as that, and so are others by way of them
+    beyond = np.flatnonzero(np.isfinite(walked) & (walked > near / 2))
     lines = shapely.shortest_line(points[beyond], ways)
     free = shapely.covers(ground.free, lines)
     walked[beyond[free]], toward[beyond[free]] = shapely.length(lines[free]), beyond[free]
     _relax(places, ends, walked, toward)
-    spots, far, first = _spots(ground, walked, near)
-    if not len(spots):
+    far = np.flatnonzero(np.isfinite(walked) & (walked > near))
+    if not len(far):
         known = np.where(np.isfinite(walked), walked, -1.0)
         return max(float(known.max()), 0.0), Point(places[int(np.argmax(known))])
-    # no way is shorter than the straight line: only spots that may be farther than the farthest by that
-    at = shapely.points(spots)
-    straight = shapely.distance(at, ways)
+    straight = shapely.distance(points[far], ways)
     farthest = int(np.argmax(straight))
-    best, best_at = float(straight[farthest]), Point(spots[farthest])
-    doubtful = np.flatnonzero(far > best + CLOSE)
-    doubtful = doubtful[~shapely.covers(ground.free, shapely.shortest_line(at[doubtful], ways))]
-    at_most = far[doubtful]
-    while len(doubtful) and at_most.max() > best + CLOSE:
-        chosen = int(np.argmax(at_most))
-        spot = doubtful[chosen]
-        length = _straightened(ground, ways, spots[spot], int(first[spot]), toward, places)
+    best, best_at = float(straight[farthest]), Point(places[far[farthest]])
+    for corner in far[np.argsort(-walked[far], kind="stable")]:
+        if best > near + TOLERANCE:
+            break
+        length = _straightened(ground, ways, int(corner), toward)
         if length > best:
-            best, best_at = length, Point(spots[spot])
-        at_most[chosen] = 0.0
-        # what is seen from there is no farther than by way of it
-        apart = np.hypot(*(spots[doubtful] - spots[spot]).T)
-        beside = np.flatnonzero((at_most > best + CLOSE) & (length + apart < at_most))
-        seen = shapely.covers(ground.free, shapely.linestrings(
-            np.stack([np.broadcast_to(spots[spot], (len(beside), 2)), spots[doubtful[beside]]], axis=1)
-        ))  # fmt: skip
-        at_most[beside[seen]] = (length + apart)[beside[seen]]
+            best, best_at = length, Point(places[corner])
     return best, best_at
 
 
@@ -284,46 +271,13 @@ def _relax(places: Array, ends: Array, walked: Array, toward: Array) -> None:
         toward[other[took]] = one[took]
 
 
-def _spots(ground: FreeGround, walked: Array, near: float) -> tuple[Array, Array, Array]:
-    """Corners that a way leads to, and spots between them, that may be farther than `near` to walk: their places,
-    how far they are along the sides, and the corner that each walks by first."""
-    reached = np.flatnonzero(np.isfinite(walked) & (walked > near))
-    spots, far, first = [ground.corners[reached]], [walked[reached]], [reached]
-    corners = ground.triangles
-    shapes = ground.corners[corners]
-    longest = np.hypot(*np.moveaxis(shapes - np.roll(shapes, 1, axis=1), -1, 0)).max(axis=1)
-    may = np.isfinite(walked[corners]).all(axis=1) & (walked[corners].min(axis=1) + longest > near)
-    corners, shapes, longest = corners[may], shapes[may], longest[may]
-    parts = np.ceil(longest / BETWEEN - 1e-9).astype(int)
-    for number in range(2, int(parts.max(initial=0)) + 1):
-        chosen = np.flatnonzero(parts == number)
-        if not len(chosen):
-            continue
-        weights = np.array([(i, j, number - i - j) for i in range(number + 1) for j in range(number + 1 - i)]) / number
-        weights = weights[weights.max(axis=1) < 1]
-        places = np.einsum("wk,tkd->twd", weights, shapes[chosen]).reshape(-1, 2)
-        by = np.repeat(corners[chosen], len(weights), axis=0)
-        ways = walked[by] + np.hypot(*np.moveaxis(ground.corners[by] - places[:, None], -1, 0))
-        nearest = ways.argmin(axis=1)
-        farther = ways.min(axis=1) > near
-        spots.append(places[farther])
-        far.append(ways.min(axis=1)[farther])
-        first.append(by[np.arange(len(by)), nearest][farther])
-    return np.concatenate(spots), np.concatenate(far), np.concatenate(first)
-
-
-def _straightened(
-    ground: FreeGround, ways: BaseGeometry, spot: Array, first: int, toward: Array, places: Array
-) -> float:
-    """The length of a walk from a spot along corners to a way out, each stretch drawn straight as far as the
+def _straightened(ground: FreeGround, ways: BaseGeometry, corner: int, toward: Array) -> float:
+    """The length of a walk from a corner along others to a way out, each stretch drawn straight as far as the
     straight line is free, and straight from the last corner."""
-    chain = [spot]
-    corner = first
-    if np.hypot(*(places[corner] - spot)) > 0:
-        chain.append(places[corner])
+    chain = [ground.corners[corner]]
     while toward[corner] != corner:
         corner = int(toward[corner])
-        chain.append(places[corner])
+        chain.append(ground.corners[corner])
     length, here = float(Point(chain[-1]).distance(ways)), 0
     while here < len(chain) - 1:
         lines = shapely.linestrings([[chain[here], end] for end in chain[here + 1 :]])

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 from shapely.affinity import affine_transform
-from shapely.geometry import Polygon, box
+from shapely.geometry import box
 from shapely.geometry.base import BaseGeometry
 
 from habitatlint.ground.columns import Array, Column, Indices, column
@@ -59,33 +59,45 @@ def _cover(scene: Scene, pocket: int, outline: BaseGeometry, cell: float) -> Cov
     rows = np.sort(cut.barrier_index.query(outline, predicate="intersects"))
     tops = cut.top[rows]
     tops = tops[~shapely.is_empty(tops)]
-    shade = shapely.union_all(tops).intersection(outline) if len(tops) else Polygon()
-    roof = _twice(tops).intersection(outline) if len(tops) > 1 else Polygon()
-    cells = _cells(outline, cell)
+    twice = _twice(tops)
+    cells = _cells(outline, scene.corners_of(scene.plan.of(Pocket)[pocket], outline), cell)
     areas = shapely.area(cells)
     grounds = _patch_grounds(scene, pocket, outline)
-    roofs = _shares(cells, areas, shade, roof, grounds)
+    roofs = _shares(cells, areas, tops, twice, grounds)
     whole = np.array([outline], object)
     size = shapely.area(whole)
-    over_two = float(_shares(whole, size, shade, roof, grounds)[0])
-    over_one = float(_shaded(whole, size, shade, grounds)[0])
+    over_two = float(_shares(whole, size, tops, twice, grounds)[0])
+    over_one = float(_shaded(whole, size, tops, grounds)[0])
     if not len(cells):
         return Cover(over_two, over_one, 0.0, None)
     worst = int(np.argmax(np.round(roofs, 9)))
     return Cover(over_two, over_one, float(roofs[worst]), cells[worst].centroid)
 
 
-def _twice(tops: Array) -> BaseGeometry:
-    """The ground under two tops or more: the union of what each two have in common."""
+def _twice(tops: Array) -> Array:
+    """What each two tops have in common: together, the ground under two tops or more."""
     one, other = shapely.STRtree(tops).query(tops, predicate="intersects")
     pairs = one < other
-    return shapely.union_all(shapely.intersection(tops[one[pairs]], tops[other[pairs]]))
+    return np.asarray(shapely.intersection(tops[one[pairs]], tops[other[pairs]]))
 
 
-def _cells(outline: BaseGeometry, size: float) -> Array:
+def _under(grounds: Array, covers: Array) -> Array:
+    """The area of each ground that lies under any of n covers. Those that meet a ground are joined for it alone:
+    all of them joined would be looked through for every cell."""
+    found = np.zeros(len(grounds))
+    ground, cover = shapely.STRtree(covers).query(grounds, predicate="intersects")
+    order = np.lexsort((cover, ground))
+    ground, cover = ground[order], cover[order]
+    begins = np.flatnonzero(np.append(True, ground[1:] != ground[:-1])) if len(ground) else ground
+    for begin, end in zip(begins, [*begins[1:], len(ground)], strict=False):
+        one = grounds[ground[begin]]
+        found[ground[begin]] = shapely.union_all(covers[cover[begin:end]]).intersection(one).area
+    return found
+
+
+def _cells(outline: BaseGeometry, corners: Array, size: float) -> Array:
     """Square cells of a pocket, laid from its outline's first point along its first side; those that hold
     less than a quarter of a cell of the pocket are left out."""
-    corners = shapely.get_coordinates(outline)
     start = corners[0]
     along = next(side for side in corners[1:] - start if np.hypot(*side) > TOLERANCE)
     cos, sin = along / np.hypot(*along)
@@ -138,27 +150,26 @@ def tops_of_patch(scene: Scene, patch: Patch) -> float:
     return 0.0 if density is None else density.value.size * middle_tree(scene.plan, scene.placer, patch).top
 
 
-def _shares(cells: Array, areas: Array, shade: BaseGeometry, roof: BaseGeometry, patches: list[_PatchGround]) -> Array:
+def _shares(cells: Array, areas: Array, tops: Array, twice: Array, patches: list[_PatchGround]) -> Array:
     """The share of each cell under two tops or more: under two that are laid, under one and one of a patch, or
     under two of a patch."""
-    twice = shapely.area(shapely.intersection(cells, roof))
+    under_two = _under(cells, twice)
     for ground, mean in patches:
         one, two = expected(mean)
         inside = shapely.intersection(cells, ground)
-        roofed = shapely.area(shapely.intersection(inside, roof))
-        shaded = shapely.area(shapely.intersection(inside, shade)) - roofed
+        roofed = _under(inside, twice)
+        shaded = _under(inside, tops) - roofed
         open_ = shapely.area(inside) - shaded - roofed
-        twice = twice + shaded * one + open_ * two
-    return np.asarray(twice / areas)
+        under_two = under_two + shaded * one + open_ * two
+    return np.asarray(under_two / areas)
 
 
-def _shaded(cells: Array, areas: Array, shade: BaseGeometry, patches: list[_PatchGround]) -> Array:
+def _shaded(cells: Array, areas: Array, tops: Array, patches: list[_PatchGround]) -> Array:
     """The share of each cell under one top or more."""
-    once = shapely.area(shapely.intersection(cells, shade))
+    once = _under(cells, tops)
     for ground, mean in patches:
         inside = shapely.intersection(cells, ground)
-        open_ = shapely.area(inside) - shapely.area(shapely.intersection(inside, shade))
-        once = once + open_ * expected(mean)[0]
+        once = once + (shapely.area(inside) - _under(inside, tops)) * expected(mean)[0]
     return np.asarray(once / areas)
 
 

@@ -28,25 +28,25 @@ from habitatlint.language.blocks import (
     Release,
     Row,
     Slope,
-    Step,
     Task,
     Treatment,
     Tree,
     Work,
 )  # fmt: skip
 from habitatlint.language.plan import LYING
+from habitatlint.measures.jobs import ground_of_work, takes_herbicide
 from habitatlint.measures.reach import (
     DANGEROUS,
     FELLING,
     Tall,
     comes_down,
-    ground_of,
     offsite,
     property_at,
     snags_of,
     swept,
     tallest,
 )
+from habitatlint.measures.season import steps_of
 from habitatlint.measures.vocabulary import Measured, Rows, measure, plural
 from habitatlint.units import TOLERANCE, YARD
 
@@ -110,7 +110,7 @@ def duties_of(scene: Scene) -> list[Duty]:
 
 def _duties(scene: Scene) -> Iterator[Duty]:
     plan = scene.plan
-    steps = _steps(scene)
+    steps = steps_of(scene)
     unread = any("step" in work.parsed.broken for work in plan.blocks if isinstance(work, Work))
     for block in plan.blocks:
         if not isinstance(block, WORK) or block.broken or plan.finished(block) or offsite(plan, block):
@@ -120,17 +120,17 @@ def _duties(scene: Scene) -> Iterator[Duty]:
             continue
         written = plan.value(block, "step")
         number = written.value.number if written is not None else None
-        step = steps.get(number) if number is not None else None
+        step = steps[number][1] if number in steps else None
         own = plan.word(block, "by")
         name = own or (step.crew if step is not None else None) or ""
         named = bool(name) or plan.gives(block, "by") or (unread and step is None)
         lays = method in FELLING if isinstance(block, Release) else method in LAYING
         lies = isinstance(block, Cutting) and state in LYING
         mix = plan.word(block, "mix")
-        stumps = plan.word(block, "stump-treatment")
-        sprays = method == "hack-and-squirt" or stumps == "planned" or (bool(mix) and stumps == "")
+        treated = plan.word(block, "stump-treatment") == "done" and method in LAYING
+        sprays = takes_herbicide(plan, block, method) and not treated
         yield Duty(
-            block, _ground(scene, block), number, step.first if step else None, step.last if step else None,
+            block, ground_of_work(scene, block), number, step.first if step else None, step.last if step else None,
             scene.row_of("crews", name) if name else None, named, _tall(scene, block),
             felling=lays and not lies,
             saw=lays or method in SAWN or isinstance(block, Opening),
@@ -138,23 +138,6 @@ def _duties(scene: Scene) -> Iterator[Duty]:
             sprung=isinstance(block, Opening) or (lays and isinstance(block, Cutting) and state in ("hung", *LYING)),
             mix=mix,
         )  # fmt: skip
-
-
-def _steps(scene: Scene) -> dict[float, Step]:
-    """The steps of the order of work by their number; the first of that number where it stands twice."""
-    found: dict[float, Step] = {}
-    for work in scene.plan.of(Work):
-        for step in work.steps:
-            found.setdefault(step.number, step)
-    return found
-
-
-def _ground(scene: Scene, block: Block) -> BaseGeometry | None:
-    if isinstance(block, Treatment):
-        treated = [scene.plan.names.get(str(name.value)) for name in block.of]
-        shapes = [shape for one in treated if one is not None and (shape := ground_of(scene, one)) is not None]
-        return shapely.geometrycollections(shapes) if shapes else None
-    return ground_of(scene, block)
 
 
 def _tall(scene: Scene, block: Block) -> Tall:

@@ -2,7 +2,7 @@
 
 They differ. USDA-NRCS Ohio, *Edge Feathering Job Sheet (647)*, January 2015: patches 30 to 50 ft in, 50 to
 100 ft long, with 100 to 150 ft left between. USDA-NRCS New Hampshire, *Feathered Edge Job Sheet NH-647*: 50
-ft wide at least, and for light 1.5 times the height of the trees at least.
+ft wide at least, and for light 1.5 times the height of the trees at least. Both were read in mirrors.
 """
 
 from __future__ import annotations

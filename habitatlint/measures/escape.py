@@ -166,15 +166,19 @@ def _hold_together(scene: Scene, a: Indices, b: Indices, way: Array) -> Array:
     grown_a = shapely.buffer(cut.barrier[a], way / 2, quad_segs=8)
     grown_b = shapely.buffer(cut.barrier[b], way / 2, quad_segs=8)
     meets = shapely.intersects(grown_a, grown_b)
-    cuts = strips(scene, float(way[0]))
-    if not cuts or not meets.any():
+    cuts = np.array(strips(scene, float(way[0])), object)
+    if not len(cuts) or not meets.any():
         return np.asarray(meets)
-    sawn = shapely.union_all(cuts)
-    both = shapely.union(grown_a, grown_b)
-    for index in np.flatnonzero(meets & shapely.intersects(both, sawn)):
-        ends = [_stumpward(cut, int(rows[index])) for rows in (a, b)]
-        pieces = shapely.get_parts(both[index].difference(sawn))
-        meets[index] = any(all(piece.distance(end) <= TOLERANCE for end in ends) for piece in pieces)
+    both = shapely.union(grown_a[meets], grown_b[meets])
+    crossed: dict[int, list[int]] = {}
+    for pair, strip in zip(*shapely.STRtree(cuts).query(both, predicate="intersects").tolist(), strict=True):
+        crossed.setdefault(pair, []).append(strip)
+    rows_of = np.flatnonzero(meets)
+    for pair in sorted(crossed):
+        row = rows_of[pair]
+        ends = [_stumpward(cut, int(rows[row])) for rows in (a, b)]
+        pieces = shapely.get_parts(both[pair].difference(shapely.union_all(cuts[sorted(crossed[pair])])))
+        meets[row] = any(all(piece.distance(end) <= TOLERANCE for end in ends) for piece in pieces)
     return np.asarray(meets)
 
 

@@ -12,6 +12,7 @@ what hinders escape (Oecologia 2008, doi 10.1007/s00442-007-0956-z).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -38,6 +39,9 @@ DIRECTIONS = 72
 SWEEPS = 24
 #: an opening or corridor just a way wide leaves a strip this wide to the middle of a deer
 LEAST_STRIP = 2 * TOLERANCE
+#: a piece of free ground with more holes than this is cut into tiles of about as many first, for cutting a
+#: piece into triangles takes the square of its holes
+_TILE_HOLES = 48
 #: arcs round a grown corner have so many chords to a quarter; grown by a little more, so that no point is
 #: off by more than the tolerance
 _CHORDS, _CHORD_LOSS = 4, 1.02
@@ -46,6 +50,11 @@ _CHORDS, _CHORD_LOSS = 4, 1.02
 def grown(shapes: Any, by: float) -> Any:
     """Shapes grown by a distance in metres, corners by chords that err to both sides alike (1 cm at 3 ft)."""
     return shapely.buffer(shapes, by * _CHORD_LOSS, quad_segs=_CHORDS)
+
+
+def in_pieces(ground: BaseGeometry) -> BaseGeometry:
+    """The polygons of a geometry that have an area; an empty multipolygon where it has none."""
+    return shapely.multipolygons(np.array([part for part in shapely.get_parts(ground) if part.area > 0], object))
 
 
 class Depths(NamedTuple):
@@ -70,12 +79,12 @@ class FreeGround:
     def _triangles(self) -> tuple[Array, Array, Array]:
         """Corners of the triangles by number (n, 3), places of the corners (m, 2), and the piece of free
         ground each triangle is of (n,). Pieces share no corner, not even where they touch in a point."""
-        pieces = shapely.get_parts(self.free)
-        cut = shapely.constrained_delaunay_triangles(pieces)
+        parts, of_part = _tiled(shapely.get_parts(self.free))
+        cut = shapely.constrained_delaunay_triangles(parts)
         counts = shapely.get_num_geometries(cut)
         if not counts.sum():
             return np.empty((0, 3), np.intp), np.empty((0, 2)), np.empty(0, np.intp)
-        piece = np.repeat(np.arange(len(pieces)), counts)
+        piece = np.repeat(of_part, counts)
         places = shapely.get_coordinates(shapely.get_parts(cut)).reshape(-1, 4, 2)[:, :3].reshape(-1, 2)
         order = np.lexsort((places[:, 1], places[:, 0], np.repeat(piece, 3)))
         ordered, of = places[order], np.repeat(piece, 3)[order]
@@ -92,7 +101,11 @@ class FreeGround:
 
     @cached_property
     def corner_index(self) -> shapely.STRtree:
-        return shapely.STRtree(shapely.points(self.corners))
+        """The corners that are the ground's own; those of tiles are empty points, which nothing meets."""
+        own, places = shapely.get_coordinates(self.free), self.corners
+        points = np.asarray(shapely.points(places))
+        points[~np.isin(places[:, 0] + 1j * places[:, 1], own[:, 0] + 1j * own[:, 1])] = Point()
+        return shapely.STRtree(points)
 
     @property
     def triangles(self) -> Array:
@@ -324,6 +337,28 @@ class FreeGround:
                 break
         joins = np.take_along_axis(leave.reshape(SWEEPS, count + 1).T, basin, axis=0)
         return Depths(np.maximum(joins - heights, 0.0), heights, lows)
+
+
+def _tiled(pieces: Array) -> tuple[Array, Array]:
+    """The pieces of free ground, those with many holes in tiles that meet side to side, and the number of the
+    piece that each is of. What is worked out on the triangles does not hang on how the ground is cut."""
+    holes = shapely.get_num_interior_rings(pieces)
+    few = np.flatnonzero(holes <= _TILE_HOLES)
+    parts, of = [pieces[few]], [few]
+    for number in np.flatnonzero(holes > _TILE_HOLES).tolist():
+        piece = pieces[number]
+        west, south, east, north = piece.bounds
+        side = math.sqrt((east - west) * (north - south) * _TILE_HOLES / holes[number])
+        lines = [[(x, south - side), (x, north + side)] for x in np.arange(west + side / 2, east, side)]
+        lines += [[(west - side, y), (east + side, y)] for y in np.arange(south + side / 2, north, side)]
+        # joined in one go, so that tiles share the very corners
+        joined = shapely.union_all([piece.boundary, *shapely.linestrings(lines)])
+        tiles = shapely.get_parts(shapely.polygonize(shapely.get_parts(joined)))
+        shapely.prepare(piece)
+        tiles = tiles[shapely.covers(piece, shapely.point_on_surface(tiles))]
+        parts.append(tiles)
+        of.append(np.full(len(tiles), number))
+    return np.concatenate(parts), np.concatenate(of)
 
 
 def _lowest(a: Array, b: Array, height: Array, size: int) -> tuple[Array, Array, Array]:

@@ -11,8 +11,9 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
-from habitatlint.ground.columns import Column, Place, Table, column, distinct
+from habitatlint.ground.columns import Column, Table, column, distinct
 from habitatlint.ground.cuts import KILLING, LAYING
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import (
@@ -22,12 +23,13 @@ from habitatlint.language.blocks import (
     Pocket,
     Release,
     Step,
-    Timber,
     Treatment,
     Work,
 )  # fmt: skip
-from habitatlint.language.plan import LYING
-from habitatlint.measures.season import days_in
+from habitatlint.language.plan import LYING, PlanText
+from habitatlint.measures.reach import ground_of, property_at
+from habitatlint.measures.season import days_in, steps_of
+from habitatlint.measures.timber import timbers_over
 from habitatlint.measures.vocabulary import Rows, measure, of_plural, plural
 
 #: methods, of cuts and of releases, that need a saw; a girdle is two saw cuts round the stem (Woodland
@@ -35,21 +37,10 @@ from habitatlint.measures.vocabulary import Rows, measure, of_plural, plural
 SAWN = (*LAYING, "girdle", "logger")
 
 
-def _steps(scene: Scene) -> dict[float, tuple[int, Step]]:
-    """Each step of the order of work by its number, with its row; of two of one number the first."""
-    found = scene.memo.get("steps by number")
-    if found is None:
-        found = scene.memo["steps by number"] = {}
-        every = [step for work in scene.plan.of(Work) for step in work.steps]
-        for row, step in enumerate(every):
-            found.setdefault(step.number, (row, step))
-    return found
-
-
 def _step_of(scene: Scene, block: Block) -> tuple[int, Step] | None:
     """The step of the order of work that a block belongs to."""
     step = scene.plan.value(block, "step")
-    return _steps(scene).get(step.value.number) if step is not None else None
+    return steps_of(scene).get(step.value.number) if step is not None else None
 
 
 def done_on(scene: Scene, block: Block) -> date | None:
@@ -103,9 +94,19 @@ def _job(scene: Scene, block: Block) -> Job | None:
     method = scene.plan.word(block, "method", "fell" if fells else "")
     if method not in (*LAYING, *KILLING, "logger"):
         return None
-    treated = scene.plan.word(block, "stump-treatment") in ("planned", "done")
-    mixed = method in ("girdle", "frill") and scene.plan.value(block, "mix") is not None
-    return Job(block, method, method == "hack-and-squirt" or treated or mixed)
+    return Job(block, method, takes_herbicide(scene.plan, block, method))
+
+
+def takes_herbicide(plan: PlanText, block: Block, method: str) -> bool:
+    """Whether herbicide goes with a cut or release: by its method, by what it says of its stumps, or, where it
+    says nothing of them, by the mix that it or its row names. A mix of the shared `trees` is for those that are
+    treated, girdled or frilled: it makes no herbicide work of a hinge."""
+    stumps, mix = plan.word(block, "stump-treatment"), plan.owner(block, "mix")
+    if method == "hack-and-squirt" or stumps in ("planned", "done"):
+        return True
+    if mix is None:
+        return False
+    return method in ("girdle", "frill") or (not stumps and mix[0].noun != "trees")
 
 
 @plural(
@@ -125,15 +126,10 @@ def _jobs_table(scene: Scene) -> Table:
     blocks = [job.block for job in jobs]
     table = Table("jobs", len(jobs), lambda row: blocks[row].label, lambda row: blocks[row].name,
                   lambda row: blocks[row].span())  # fmt: skip
-
-    def written(row: int, field: str) -> Place | None:
-        owner = plan.owner(blocks[row], field)
-        return Place(owner[0].span(owner[1]), owner[0] is not blocks[row]) if owner else None
-
-    table.written = written
+    table.written = lambda row, field: property_at(plan, blocks[row], field)
     table.names = lambda row: frozenset({blocks[row].name, *_treated(blocks[row])}) - {""}
     table.add("name", lambda: column("name", [block.name for block in blocks]))
-    table.add("shape", lambda: column("shape", [_ground(scene, block) for block in blocks]))
+    table.add("shape", lambda: column("shape", [ground_of_work(scene, block) for block in blocks]))
     table.add("method", lambda: column("word", [job.method or None for job in jobs], "no `method` is given"))
     species = [_species(scene, block) for block in blocks]
     table.add("species", lambda: column("list", species))
@@ -186,20 +182,11 @@ def _named_cuts(scene: Scene, block: Block) -> list[Block]:
     return [scene.plan.names[name] for name in _treated(block) if name in scene.plan.names]
 
 
-def _ground(scene: Scene, block: Block) -> Any:
-    """Where a job is done: its stumps or its area; None where nobody knows."""
-    shapes = [shape for one in _named_cuts(scene, block) if (shape := _own_ground(scene, one)) is not None]
+def ground_of_work(scene: Scene, block: Block) -> BaseGeometry | None:
+    """Where work is done: at its stumps, in its area, or, for a treatment, on the cuts it names; None where
+    nobody knows."""
+    shapes = [shape for one in _named_cuts(scene, block) if (shape := ground_of(scene, one)) is not None]
     return None if not shapes else shapes[0] if len(shapes) == 1 else shapely.geometrycollections(shapes)
-
-
-def _own_ground(scene: Scene, block: Block) -> Any:
-    if isinstance(block, Cutting):
-        rows = scene.trees.rows_of(block)
-        if len(rows):
-            return shapely.multipoints(scene.trees.stump[rows])
-    shape = scene.shape_of(block)
-    pocket = scene.plan.names.get(scene.plan.word(block, "in"))
-    return shape if shape is not None or not isinstance(pocket, Pocket) else scene.shape_of(pocket)
 
 
 def _gives(scene: Scene, block: Block, word: str) -> bool:
@@ -219,17 +206,7 @@ def _species(scene: Scene, block: Block) -> tuple[str, ...]:
 
 def _species_under(scene: Scene, release: Release) -> tuple[str, ...]:
     shape = scene.shape_of(release)
-    if shape is None:
-        return ()
-    timbers = scene.memo.get("timbers by place")
-    if timbers is None:
-        placed = [
-            (timber, ground) for timber in scene.plan.of(Timber) if (ground := scene.shape_of(timber)) is not None
-        ]
-        index = shapely.STRtree([ground for _, ground in placed])
-        timbers = scene.memo["timbers by place"] = (index, [timber for timber, _ in placed])
-    index, known = timbers
-    over = [known[row] for row in sorted(index.query(shape, predicate="intersects"))]
+    over = [] if shape is None else timbers_over(scene, shape)
     return tuple(dict.fromkeys(str(name.value) for timber in over for name in timber.species))
 
 

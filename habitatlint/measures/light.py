@@ -43,6 +43,8 @@ LATITUDES = (25.0, 40.0, 55.0)
 TALLEST = 100 * FOOT
 #: outlines are taken to this, in metres: a twig's width of light
 FINE = 0.5
+#: ground of more corners than this is cut down to what lies near before it is looked at
+MANY = 100
 #: points a plot or floor is judged by, along each side of its box
 POINTS = 7
 
@@ -59,7 +61,7 @@ def sun_place(
     """Altitude and azimuth of the sun's middle in degrees, azimuth from true north, at a moment of universal
     time. `elevation` is metres above the sea; `pressure` millibars and `temperature` degrees Celsius bend the
     light (0 millibars: not at all). Raises ImportError where `ephem` is not installed."""
-    import ephem  # type: ignore[import-untyped]
+    import ephem
 
     observer, sun = ephem.Observer(), ephem.Sun()
     observer.lat, observer.lon, observer.elevation = math.radians(latitude), math.radians(longitude), elevation
@@ -114,11 +116,29 @@ class Rays:
         where it meets the shade's ground before it is over its trees."""
         light = np.ones(len(self.points) * len(self._along)) if before is None else before.copy()
         # what lets nothing through first: the fewer rays are left to look at
-        for shade in sorted(shades, key=lambda one: one.passes):
+        for shade in sorted(self._near(shades), key=lambda one: one.passes):
             left = np.flatnonzero(light)
             shapely.prepare(shade.ground)
             light[left[shapely.intersects(shade.ground, self.over(shade.height)[left])]] *= shade.passes
         return light
+
+    def _near(self, shades: list[Shade]) -> list[Shade]:
+        """The shades that lie so near, by their boxes, that a ray may meet them, and of those of many corners
+        what lies so near: most of a large plan does not."""
+        if not shades:
+            return []
+        far = np.array([_reach(shade.height) for shade in shades])[:, None]
+        bounds = shapely.bounds([shade.ground for shade in shades])
+        low, high = self.points.min(axis=0) - far, self.points.max(axis=0) + far
+        # of ground that is empty the bounds are no numbers, and nothing meets it
+        near = np.flatnonzero((bounds[:, :2] <= high).all(axis=1) & (bounds[:, 2:] >= low).all(axis=1))
+        found = [shades[row] for row in near.tolist()]
+        return [
+            shade
+            if shapely.get_num_coordinates(shade.ground) <= MANY
+            else shade._replace(ground=shade.ground.intersection(shapely.box(*low[row], *high[row])))
+            for row, shade in zip(near.tolist(), found, strict=True)
+        ]
 
     def hours(self, light: Array) -> float:
         """Hours of direct sun a day, the mean of the points."""

@@ -16,11 +16,14 @@ from shapely.geometry.base import BaseGeometry
 from habitatlint.ground.columns import Array
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Opening, Path, Pocket
+from habitatlint.measures.free_ground import grown
 from habitatlint.reading.grammar import Statement
 from habitatlint.units import FOOT, TOLERANCE, YARD
 
 #: an opening is sawn at most this far each way
 OPENING_REACH = 15 * YARD
+#: a corridor that stops in a top is sawn on through it, at most this far
+CORRIDOR_REACH = 5 * YARD
 
 
 class Strip(NamedTuple):
@@ -35,7 +38,8 @@ def sawn(scene: Scene, way: float) -> list[Strip]:
 
     An opening is a cut of its width through its place, along `toward`, both ways until all its width
     (or a way's, if that is more) stands clear of what bars, 15 yd at most each way. Where its place
-    is clear it first runs along `toward` to the first barrier within 15 yd."""
+    is clear it first runs along `toward` to the first barrier within 15 yd. A corridor runs along its line,
+    and on at an end that stops in a top where it comes clear of it within 5 yd: nobody leaves the last tip."""
     key = ("sawn", round(way, 4))
     found = scene.memo.get(key)
     if found is None:
@@ -58,13 +62,34 @@ def _corridors(scene: Scene, way: float) -> list[Strip]:
         line, width = scene.shape_of(path), scene.width_of(path)
         wide = width >= way - TOLERANCE
         if isinstance(line, LineString) and scene.plan.word(path, "use") == "corridor" and wide:
-            cut.append(Strip(line, width))
+            cut.append(Strip(_sawn_clear(scene, line, max(way, width)), width))
     for pocket in scene.plan.of(Pocket):
         for statement in pocket.corridors:
             width = corridor_width(scene, statement)
             if width >= way - TOLERANCE:
-                cut += [Strip(line, width) for line in scene.corridors[pocket.name]]
+                lines = scene.corridors[pocket.name]
+                cut += [Strip(_sawn_clear(scene, line, max(way, width)), width) for line in lines]
     return cut
+
+
+def _sawn_clear(scene: Scene, line: LineString, wide: float) -> LineString:
+    """A corridor's line, run on straight at each end that stops in what bars, if it comes clear within 5 yd."""
+    points = shapely.get_coordinates(line)
+    start, end = _clear_end(scene, points[1], points[0], wide), _clear_end(scene, points[-2], points[-1], wide)
+    return LineString([*start, *points, *end])
+
+
+def _clear_end(scene: Scene, before: Array, end: Array, wide: float) -> list[Array]:
+    """Where beyond its end a line over a width stands clear of what bars; none where it does so at its end, or
+    not within 5 yd."""
+    run = end - before
+    if np.hypot(*run) <= TOLERANCE:
+        return []
+    along = run / np.hypot(*run)
+    ahead = LineString([end, end + along * CORRIDOR_REACH])
+    stopped = [last for first, last in _runs(ahead, _barred(scene, ahead, wide)) if first <= TOLERANCE]
+    clear = max(stopped, default=0.0)
+    return [end + along * clear] if TOLERANCE < clear < CORRIDOR_REACH - TOLERANCE else []
 
 
 def corridor_width(scene: Scene, statement: Statement) -> float:
@@ -105,11 +130,7 @@ def _opening(scene: Scene, opening: Opening, place: Point, wide: float) -> LineS
     else:
         along = ahead_of(scene.placer.bearing(opening, toward))
     line = LineString([here - along * OPENING_REACH, here + along * 2 * OPENING_REACH])
-    near = scene.trees.barrier_index.query(line, predicate="dwithin", distance=wide / 2 + TOLERANCE)
-    if not len(near):
-        return None
-    barred = shapely.union_all(shapely.buffer(scene.trees.barrier[near], wide / 2, quad_segs=8))
-    runs = sorted(_runs(line, barred))
+    runs = sorted(_runs(line, _barred(scene, line, wide)))
     start = OPENING_REACH
     for first, last in runs:
         if first - TOLERANCE <= start <= last + TOLERANCE:
@@ -127,6 +148,13 @@ def _nearest_edge(scene: Scene, place: Point) -> BaseGeometry | None:
         if isinstance(shape, Polygon) and shape.covers(place):
             return shape.exterior
     return None
+
+
+def _barred(scene: Scene, line: LineString, wide: float) -> BaseGeometry:
+    """Where what bars leaves no room for a width, by a line: grown as free ground has it and a centimetre more,
+    so that what is sawn to its edge comes out into free ground."""
+    near = np.sort(scene.trees.barrier_index.query(line, predicate="dwithin", distance=wide))
+    return shapely.union_all(grown(scene.trees.barrier[near], wide / 2 + TOLERANCE))
 
 
 def _runs(line: LineString, barred: BaseGeometry) -> list[tuple[float, float]]:

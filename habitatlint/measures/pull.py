@@ -296,7 +296,7 @@ class _Raster:
     # -- how it is joined -----------------------------------------------------------------------------
 
     def _graph(self) -> Any:
-        from scipy.sparse import coo_matrix  # type: ignore[import-untyped]
+        from scipy.sparse import coo_matrix
 
         near = self._near(self.ground.barriers)
         by_fields = self._near([field.boundary for field in self.foods])
@@ -383,7 +383,7 @@ class _Raster:
         cheapest, and no more than `most`."""
         number = next(index for index, one in enumerate(self.foods) if one is food)
         if number not in self._searched:
-            from scipy.sparse.csgraph import dijkstra  # type: ignore[import-untyped]
+            from scipy.sparse.csgraph import dijkstra
 
             found = dijkstra(self.graph, directed=True, indices=self.first_food + number, return_predecessors=True)
             self._searched[number] = found

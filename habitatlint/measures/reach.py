@@ -24,14 +24,13 @@ from habitatlint.ground.tables import cut_blocks
 from habitatlint.language.blocks import Block, Boundary, Cutting, Food, Hazard, Patch, Path, Release, Stand, Timber
 from habitatlint.language.blocks import Place as Spot
 from habitatlint.language.plan import LYING, PlanText
+from habitatlint.measures.timber import OVERSTORY_DBH, above, classes_of, timbers_of, timbers_over
 from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural, plural
 from habitatlint.reading.values import Direction
 from habitatlint.units import INCH, TOLERANCE
 
 #: DBH of the trees of a release over which no timber says how tall they are (common practice, no source)
 RELEASED_DBH = 20 * INCH
-#: stems over this are overstory (common practice, no source)
-OVERSTORY_DBH = 12 * INCH
 #: how far to either side of its planned fall a tree may go (common practice, no source)
 SWING = 45.0
 #: how trees stand that can come down by themselves
@@ -94,36 +93,25 @@ def _said(plan: PlanText, block: Block, word: str, usual: float) -> Tall:
 
 def _largest(plan: PlanText, block: Block, word: str) -> float | None:
     value = plan.value(block, word)
-    return None if value is None else _most(value.value)
+    return None if value is None else most(value.value)
 
 
-def _most(size: Any) -> float:
+def most(size: Any) -> float:
     """The size of a quantity, the largest of a range."""
     return float(size.largest.size if hasattr(size, "largest") else size.size)
 
 
 def _over(scene: Scene, release: Release) -> Tall:
     ground = scene.shape_of(release)
-    timbers, index = _timbers(scene)
-    over = [] if ground is None else index.query(ground, predicate="intersects")
     heights = [
         _said(scene.plan, timber, "height", _largest_class(timber) or RELEASED_DBH)
-        for timber, shape in (timbers[int(number)] for number in np.sort(over))
-        if shape.intersection(ground).area > 0
+        for timber in ([] if ground is None else timbers_over(scene, ground))
     ]
     return max(heights) if heights else Tall(float(curves.height((), np.array(RELEASED_DBH))) * TALLER, True)
 
 
-def _timbers(scene: Scene) -> tuple[list[tuple[Timber, BaseGeometry]], shapely.STRtree]:
-    found = scene.memo.get("timbers")
-    if found is None:
-        placed = [(one, shape) for one in scene.plan.of(Timber) if (shape := scene.shape_of(one)) is not None]
-        found = scene.memo["timbers"] = (placed, shapely.STRtree([shape for _, shape in placed]))
-    return found
-
-
 def _largest_class(timber: Timber) -> float | None:
-    return max((_most(line.values[0].value) for line in timber.class_), default=None)
+    return max((most(line.values[0].value) for line in timber.class_), default=None)
 
 
 # -- grown by what falls ---------------------------------------------------------------------------------
@@ -505,26 +493,64 @@ def _crowns(scene: Scene, block: Block, residual: float) -> _Crowns:
     plan = scene.plan
     dbh = max(OVERSTORY_DBH, _largest(plan, block, "dbh") or USUAL_DBH)
     height = tallest(scene, block).height / TALLER
-    big = {id(timber): _is_big(plan, timber, dbh, height, residual) for timber, _ in _timbers(scene)[0]}
-    step = plan.value(block, "step")
-    key = ("crowns", tuple(big.values()), step.value.number if step else None)
+    # only what stands about the block: woods and releases far off would be joined in vain
+    about = _about(scene, block)
+    every, releases = timbers_of(scene), _felling_releases(scene)
+    near, opening = (np.sort(index.query(about)).tolist() for index in (every.index, releases.index))
+    woods = {row: _is_big(plan, every.timbers[row], dbh, height, residual) for row in near}
+    over = {row: _opened(plan, releases.blocks[row], block) for row in opening if woods}
+    key = ("crowns", tuple(woods.items()), tuple(over.items()))
     found: _Crowns | None = scene.memo.get(key)
     if found is None:
-        surely = [shape for timber, shape in _timbers(scene)[0] if big[id(timber)]]
-        perhaps = [shape for timber, shape in _timbers(scene)[0] if big[id(timber)] is not False]
+        surely = [every.shapes[row] for row, big in woods.items() if big]
+        perhaps = [every.shapes[row] for row, big in woods.items() if big is not False]
         opened: dict[bool | None, list[BaseGeometry]] = {True: [], False: [], None: []}
-        for release in plan.of(Release):
-            shape = scene.shape_of(release)
-            if shape is not None and plan.word(release, "method") in FELLING and not offsite(plan, release):
-                opened[_opened(plan, release, block)].append(shape)
-        most = _less(perhaps, opened[True])
+        for row, is_open in over.items():
+            opened[is_open].append(releases.shapes[row])
+        widest = _less(perhaps, opened[True])
         same = len(surely) == len(perhaps) and not opened[None]
-        least = most if same else _less(surely, [*opened[True], *opened[None]])
+        least = widest if same else _less(surely, [*opened[True], *opened[None]])
         why = (
             "it or a release there has no `step`, so nobody knows which comes first" if opened[None]
             else "a `timber` there has no `class`, `dbh` or `height`"
         )  # fmt: skip
-        found = scene.memo[key] = _Crowns(least, most, why)
+        found = scene.memo[key] = _Crowns(least, widest, why)
+    return found
+
+
+def _about(scene: Scene, block: Block) -> BaseGeometry:
+    """A box that holds the corridors of all falls of a block; of a patch its ground."""
+    rows, cut = scene.trees.rows_of(block), scene.trees
+    if not len(rows):
+        ground = ground_of(scene, block)
+        return shapely.Point() if ground is None else shapely.box(*ground.bounds)
+    far = float((np.maximum(cut.height[rows], cut.reach[rows]) + cut.crown_width[rows]).max())
+    return shapely.box(
+        cut.x[rows].min() - far, cut.y[rows].min() - far, cut.x[rows].max() + far, cut.y[rows].max() + far
+    )
+
+
+class _Releases(NamedTuple):
+    """Releases of ours that bring trees down and have a place, with their ground and its index."""
+
+    blocks: list[Release]
+    shapes: list[BaseGeometry]
+    index: shapely.STRtree
+
+
+def _felling_releases(scene: Scene) -> _Releases:
+    found: _Releases | None = scene.memo.get("felling releases")
+    if found is None:
+        plan = scene.plan
+        placed = [
+            (release, shape)
+            for release in plan.of(Release)
+            if (shape := scene.shape_of(release)) is not None
+            and plan.word(release, "method") in FELLING
+            and not offsite(plan, release)
+        ]
+        shapes = [shape for _, shape in placed]
+        found = scene.memo["felling releases"] = _Releases([one for one, _ in placed], shapes, shapely.STRtree(shapes))
     return found
 
 
@@ -538,7 +564,7 @@ def _less(grounds: list[BaseGeometry], taken: list[BaseGeometry]) -> BaseGeometr
 def _is_big(plan: PlanText, timber: Timber, dbh: float, height: float, residual: float) -> bool | None:
     """Whether a timber has crowns that catch a tree of a DBH and a height; None where nobody knows."""
     if timber.class_:
-        return sum(_above(line.values[0].value, line.values[1].value.size, dbh) for line in timber.class_) > residual
+        return above(classes_of(timber), dbh, 0.0) > residual
     whole = plan.value(timber, "basal-area")
     if whole is not None and whole.value.size <= residual:
         return False
@@ -546,13 +572,6 @@ def _is_big(plan: PlanText, timber: Timber, dbh: float, height: float, residual:
     if largest is not None:
         return largest > dbh + 1e-9
     return None if tall is None else tall > height + TOLERANCE
-
-
-def _above(sizes: Any, basal_area: float, dbh: float) -> float:
-    """The part of a class's basal area that is over a DBH, by the share of its range above it."""
-    least, largest = float(sizes.least.size), float(sizes.largest.size)
-    share = (largest - max(least, dbh)) / (largest - least) if largest > least else float(largest > dbh)
-    return max(0.0, min(1.0, share)) * basal_area
 
 
 def _opened(plan: PlanText, release: Release, block: Block) -> bool | None:

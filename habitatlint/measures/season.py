@@ -14,12 +14,14 @@ import numpy as np
 
 from habitatlint.ground.columns import Column, column
 from habitatlint.ground.scene import Scene
-from habitatlint.measures.timber import USUAL_LEAF_OUT
+from habitatlint.language.blocks import Step, Work
 from habitatlint.measures.vocabulary import Measured, measure, of_plural
 from habitatlint.reading.values import Day, Period, Window
 
 #: hours of a day: durations are in hours
 DAY = 24.0
+#: leaf-out where the plan does not say (common practice, no source)
+USUAL_LEAF_OUT = Day(5, 15)
 
 
 def in_year(day: Day, year: int) -> date:
@@ -57,6 +59,17 @@ def leaf_out(scene: Scene) -> Day:
     """The day on which the leaves come: the plan's own, else 15 May."""
     head = scene.plan.head
     return head.leaf_out.value if head is not None and head.leaf_out is not None else USUAL_LEAF_OUT
+
+
+def steps_of(scene: Scene) -> dict[float, tuple[int, Step]]:
+    """Each step of the order of work by its number, with its row; of two of one number the first."""
+    found: dict[float, tuple[int, Step]] | None = scene.memo.get("steps by number")
+    if found is None:
+        found = scene.memo["steps by number"] = {}
+        every = [step for work in scene.plan.of(Work) for step in work.steps]
+        for row, step in enumerate(every):
+            found.setdefault(step.number, (row, step))
+    return found
 
 
 def hunted(scene: Scene) -> list[Window | Period]:

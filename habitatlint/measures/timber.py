@@ -7,7 +7,6 @@ Missouri Forestry Functions); plans give it by class of diameter.
 from __future__ import annotations
 
 import math
-from calendar import isleap
 from collections.abc import Iterable
 from datetime import date
 from typing import Any, NamedTuple
@@ -20,16 +19,14 @@ from habitatlint.ground.columns import Column
 from habitatlint.ground.cuts import KILLING
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.tables import cut_blocks
-from habitatlint.language.blocks import Block, Cutting, Release, Timber, Work
+from habitatlint.language.blocks import Block, Cutting, Release, Timber
 from habitatlint.language.plan import LYING
+from habitatlint.measures.season import in_year, leaf_out, steps_of
 from habitatlint.measures.vocabulary import Measured, Rows, measure
-from habitatlint.reading.values import Day
 from habitatlint.units import INCH, TOLERANCE, Quantity
 
 #: stems over this are overstory (common practice, no source)
 OVERSTORY_DBH = 12 * INCH
-#: leaf-out where the plan does not say
-USUAL_LEAF_OUT = Day(5, 15)
 #: points an area is judged by, along each side of its box
 SAMPLES = 9
 
@@ -51,7 +48,7 @@ def classes_of(timber: Timber) -> tuple[Class, ...]:
     return tuple(sorted(found, key=lambda one: -one.largest))
 
 
-def _above(classes: Iterable[Class], dbh: float, taken: float) -> float:
+def above(classes: Iterable[Class], dbh: float, taken: float) -> float:
     """Basal area of stems over a DBH, once so much has been taken, the largest class first.
 
     A class that the DBH falls into counts by the share of its range above it."""
@@ -141,27 +138,14 @@ def _in_time(scene: Scene, released: Released, cut: When) -> bool | None:
         return earlier
     if last is None or first is None:
         return None
-    head = scene.plan.head
-    leaf_out = head.leaf_out.value if head and head.leaf_out else USUAL_LEAF_OUT
-    return any(last < _in_year(leaf_out, year) <= first for year in range(last.year, first.year + 1))
-
-
-def _in_year(day: Day, year: int) -> date:
-    """A day of each year in one of them; 29 February is the 28th where there is none."""
-    short = (day.month, day.day) == (2, 29) and not isleap(year)
-    return date(year, day.month, 28 if short else day.day)
+    comes = leaf_out(scene)
+    return any(last < in_year(comes, year) <= first for year in range(last.year, first.year + 1))
 
 
 def _dates(scene: Scene, step: float) -> tuple[date, date] | None:
     """First and last day of a step, None where it has none."""
-    found = scene.memo.get("step dates")
-    if found is None:
-        found = scene.memo["step dates"] = {}
-        for work in scene.plan.of(Work):
-            for one in work.steps:
-                dates = (one.first, one.last) if one.first and one.last else None
-                found.setdefault(one.number, dates)
-    return found.get(step)
+    one = steps_of(scene).get(step)
+    return (one[1].first, one[1].last) if one is not None and one[1].first and one[1].last else None
 
 
 def last_day(scene: Scene, block: Block) -> date | None:
@@ -169,6 +153,32 @@ def last_day(scene: Scene, block: Block) -> date | None:
     when = when_of(scene, block)
     dates = _dates(scene, when.step) if when.step is not None else None
     return when.day or (dates[1] if dates else None)
+
+
+class Timbers(NamedTuple):
+    """The timbers of a scene that have a place, in the order of the plan, with their ground and its index."""
+
+    timbers: list[Timber]
+    shapes: list[BaseGeometry]
+    index: shapely.STRtree
+
+
+def timbers_of(scene: Scene) -> Timbers:
+    found: Timbers | None = scene.memo.get("timbers")
+    if found is None:
+        placed = [(timber, shape) for timber in scene.plan.of(Timber) if (shape := scene.shape_of(timber)) is not None]
+        shapes = [shape for _, shape in placed]
+        found = scene.memo["timbers"] = Timbers([timber for timber, _ in placed], shapes, shapely.STRtree(shapes))
+    return found
+
+
+def timbers_over(scene: Scene, ground: BaseGeometry) -> list[Timber]:
+    """The timbers that stand on a ground, in the order of the plan. One that an area only touches at its edge
+    stands beside it; of stumps and of lines what they touch counts."""
+    inner = ground.buffer(-TOLERANCE) if ground.area > 0 else ground
+    every = timbers_of(scene)
+    found = every.index.query(ground if inner.is_empty else inner, predicate="intersects")
+    return [every.timbers[row] for row in np.sort(found)]
 
 
 class _Stand(NamedTuple):
@@ -184,11 +194,10 @@ class _Woods:
     def __init__(self, scene: Scene) -> None:
         self.timbers = [
             _Stand(shape, classes_of(timber))
-            for timber in scene.plan.of(Timber)
-            if (shape := scene.shape_of(timber)) is not None
+            for timber, shape in zip(timbers_of(scene).timbers, timbers_of(scene).shapes, strict=True)
         ]
         self.releases = releases_of(scene)
-        self.timber_index = shapely.STRtree([timber.shape for timber in self.timbers])
+        self.timber_index = timbers_of(scene).index
         self.release_index = shapely.STRtree([released.shape for released in self.releases])
 
     def places(self, points: Any) -> set[tuple[tuple[int, ...], tuple[int, ...]]]:
@@ -256,14 +265,14 @@ def overstory(scene: Scene, cuts: Rows) -> Measured:
         most, least, first = [], [], []
         for timbers, releases in places:
             classes = woods.classes_of(timbers)
-            first.append(_above(classes, dbh, 0.0))
+            first.append(above(classes, dbh, 0.0))
             sure = [woods.releases[number].takes or 0.0 for number in releases if in_time[number]]
             perhaps = [
                 math.inf if (takes := woods.releases[number].takes) is None else takes
                 for number in releases if in_time[number] is not False
             ]  # fmt: skip
-            most.append(_above(classes, dbh, max(sure, default=0.0)))
-            least.append(_above(classes, dbh, max(perhaps, default=0.0)))
+            most.append(above(classes, dbh, max(sure, default=0.0)))
+            least.append(above(classes, dbh, max(perhaps, default=0.0)))
         before[index], values[index] = max(first), max(most)
         timbered[index] = True
         # what nobody can tell makes a difference only where it would change the figure
@@ -308,7 +317,7 @@ def overstory_of(scene: Scene, pockets: Rows) -> Column:
         for number in np.sort(woods.timber_index.query(ground, predicate="intersects")):
             shape, classes = woods.timbers[number]
             if classes and (share := shape.intersection(ground).area / ground.area) > 0:
-                total += share * _above(classes, OVERSTORY_DBH, 0.0)
+                total += share * above(classes, OVERSTORY_DBH, 0.0)
                 known[index] = True
         values[index] = total
     return Column("basal-area", values, known, None, "no `timber` with `class` lines is given over it")

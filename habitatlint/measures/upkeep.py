@@ -12,11 +12,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from habitatlint.ground.columns import Array, Column, Indices, Place, Table, column
+from habitatlint.ground.columns import Array, Column, Indices, Table, column
 from habitatlint.ground.cuts import LAYING
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Block, Cutting, Inspection, Opening, Path, Pocket, Row, Storm
 from habitatlint.measures.jobs import finished_on, is_done, jobs_of, pockets_of
+from habitatlint.measures.reach import property_at
 from habitatlint.measures.season import DAY, in_year, leaf_out
 from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural, plural
 from habitatlint.reading.values import Day, Part
@@ -251,12 +252,7 @@ def _upkeep_table(scene: Scene) -> Table:
     kept = _kept(scene)
     table = Table("upkeep", len(kept), lambda row: kept[row].label, lambda row: kept[row].block.name,
                   lambda row: kept[row].block.span())  # fmt: skip
-
-    def written(row: int, field: str) -> Place | None:
-        owner = scene.plan.owner(kept[row].block, field)
-        return Place(owner[0].span(owner[1]), owner[0] is not kept[row].block) if owner else None
-
-    table.written = written
+    table.written = lambda row, field: property_at(scene.plan, kept[row].block, field)
     table.add("name", lambda: column("name", [one.block.name for one in kept]))
     table.add("shape", lambda: column("shape", [scene.shape_of(one.block) for one in kept]))
     table.add("kind", lambda: column("word", [one.kind for one in kept]))

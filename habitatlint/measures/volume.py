@@ -22,9 +22,9 @@ from habitatlint.ground.columns import Array, Column, Indices
 from habitatlint.ground.cuts import KILLING
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Block, Patch, Release, Timber
-from habitatlint.measures.timber import Class, basal_areas, classes_of, last_day
+from habitatlint.measures.timber import Class, basal_areas, classes_of, last_day, timbers_over
 from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural
-from habitatlint.measures.works import timbers_over, tree_works
+from habitatlint.measures.works import tree_works
 from habitatlint.units import ACRE, FOOT, INCH, Quantity, Range
 
 #: square feet of stem at breast height, by DBH in inches squared (U. Missouri, Forestry Functions)

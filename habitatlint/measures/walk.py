@@ -51,7 +51,8 @@ class Walk(NamedTuple):
 
 
 def walks_of(scene: Scene) -> list[Walk]:
-    """Every walk of a plan, the longest first; then entry and exit paths that no stand uses, whole."""
+    """Every walk of a plan, the longest first; entry and exit paths that no stand uses count whole. A
+    neighbour's stands and, unless a stand of ours uses them, paths (`offsite`) are no walks of ours."""
     found = scene.memo.get("walks")
     if found is None:
         found = scene.memo["walks"] = _walks(scene)
@@ -62,6 +63,8 @@ def _walks(scene: Scene) -> list[Walk]:
     ways: list[tuple[tuple[Path, ...], Stand | None, LineString, bool]] = []
     used: set[str] = set()
     for stand in scene.plan.of(Stand):
+        if scene.plan.word(stand, "offsite") == "yes":
+            continue
         reach = _paths(scene, stand, "reach")
         leave = _paths(scene, stand, "leave")
         for word, paths, out in (("reach", reach, False), ("leave", leave if leave != reach else [], True)):
@@ -74,6 +77,7 @@ def _walks(scene: Scene) -> list[Walk]:
         if (
             scene.plan.word(path, "use") in ("entry", "exit")
             and path.name not in used
+            and scene.plan.word(path, "offsite") != "yes"
             and isinstance(shape, LineString)
         ):
             ways.append(((path,), None, shape, scene.plan.word(path, "use") == "exit"))
@@ -223,8 +227,9 @@ def _walks_table(scene: Scene) -> Table:
 
     def label(row: int) -> str:
         walk = walks[row]
-        names = " and ".join(path.name for path in walk.paths)
-        return f"{'exit' if walk.out else 'entry'} path{'s' if len(walk.paths) > 1 else ''} {names}"
+        if len(walk.paths) == 1 or walk.stand is None:
+            return f"{'exit' if walk.out else 'entry'} path {walk.paths[0].name}"
+        return f"the walk {'out from' if walk.out else 'to'} {walk.stand.label}"
 
     table = Table(
         "walks",
@@ -323,7 +328,7 @@ def deer_sides(scene: Scene) -> list[int]:
     if found is None:
         things = _where_deer_are(scene)
         found = scene.memo["deer sides"] = [_deer_side(walk.whole, things) for walk in walks_of(scene)]
-    return found  # type: ignore[no-any-return]
+    return found
 
 
 def _sides_of_sharing(scene: Scene) -> list[list[int]]:
@@ -334,7 +339,7 @@ def _sides_of_sharing(scene: Scene) -> list[list[int]]:
         found = scene.memo["sides of sharing"] = [
             [_deer_side(way, things) for way in walk.sharing] for walk in walks_of(scene)
         ]
-    return found  # type: ignore[no-any-return]
+    return found
 
 
 def _where_deer_are(scene: Scene) -> list[BaseGeometry]:
@@ -465,7 +470,7 @@ def _beside_ends(line: LineString, points: Any) -> Any:
 @measure("top-onto", ("trees", "walks"), "length", parts={"place": "place", "bearing": "bearing"})
 def top_onto(scene: Scene, trees: Rows, walks: Rows) -> Measured:
     """How far a fallen top reaches onto a walk from its edge, in metres: half the walk's width less the
-    distance from its line to what openings leave of the top. 0 or less leaves the walk free; a top that
+    distance from its line to what openings and corridors leave of the top. 0 or less leaves the walk free; a top that
     crosses the line reaches half the width. A top that an opening takes away whole, or a tree without a
     top, reaches as far as its stump.
     `place` is the middle of the first stretch of the walk under the top, or the place of the top
@@ -474,11 +479,12 @@ def top_onto(scene: Scene, trees: Rows, walks: Rows) -> Measured:
     lines = table.column("shape").values[walks.rows]
     widths = table.column("width").values[walks.rows]
     tops = cut.top[trees.rows]
-    # openings are sawn through a top wherever they meet it, however narrow
-    sawn = shapely.union_all(strips(scene, 0.0)) if scene.blocks_of("openings") else None
-    if sawn is not None:
-        met = shapely.intersects(tops, sawn)
-        tops[met] = shapely.difference(tops[met], sawn)
+    # openings and corridors are sawn through a top wherever they meet it, however narrow
+    cuts = np.array(strips(scene, 0.0), object)
+    if len(cuts):
+        top, strip = shapely.STRtree(cuts).query(tops, predicate="intersects")
+        for one, other in sorted(zip(top.tolist(), strip.tolist(), strict=True)):
+            tops[one] = shapely.difference(tops[one], cuts[other])
     gone = shapely.is_empty(tops)
     tops[gone] = cut.stump[trees.rows[gone]]
     sizes = widths / 2 - shapely.distance(tops, lines)

@@ -8,6 +8,7 @@ steps and how low it passes only fence figures are published (16 to 18 in under,
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -17,13 +18,15 @@ from shapely.geometry import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habitatlint.ground import trees as fallen
-from habitatlint.ground.columns import Array, Column, Indices, column
+from habitatlint.ground.columns import Array, Column, Indices, Table, column
 from habitatlint.ground.cuts import LAYING
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Hazard, Patch, Pocket
-from habitatlint.measures.free_ground import LEAST_STRIP, MARGIN, SNAP, FreeGround, grown
+from habitatlint.measures.free_ground import LEAST_STRIP, MARGIN, SNAP, FreeGround, grown, in_pieces
 from habitatlint.measures.openings import sawn, strips
-from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural
+from habitatlint.measures.travel import unsaid_falls
+from habitatlint.measures.vocabulary import Measured, Rows, measure, plural
+from habitatlint.source import Span
 from habitatlint.units import TOLERANCE, YARD
 
 
@@ -71,7 +74,7 @@ def ground_within(scene: Scene, outline: BaseGeometry, bars: Bars) -> FreeGround
     shut = [shape for shape in _shut(scene) if shape.distance(whole) <= bars.way / 2]
     if shut:  # no saw goes through a fence or water
         free = free.difference(shapely.union_all(grown(shut, bars.way / 2)))
-    return FreeGround(shapely.multipolygons([part for part in shapely.get_parts(free) if part.area > 0]), whole)
+    return FreeGround(in_pieces(free), whole)
 
 
 def _shut(scene: Scene) -> list[BaseGeometry]:
@@ -121,6 +124,28 @@ def patches_of(scene: Scene) -> list[list[Patch]]:
     return found
 
 
+def unlaid(scene: Scene) -> list[str]:
+    """For each pocket why nobody knows how all its trees will lie, which are cut by a patch or have no `fall`;
+    empty where all is known."""
+    found = scene.memo.get("unlaid")
+    if found is None:
+        loose = set(scene.trees.pocket[unsaid_falls(scene)].tolist())
+        found = scene.memo["unlaid"] = [
+            NO_TREES if patches else NO_FALL if pocket in loose else ""
+            for pocket, patches in enumerate(patches_of(scene))
+        ]
+    return found
+
+
+def why_unlaid(scene: Scene, pockets: Iterable[int]) -> str:
+    """Why nobody knows of some pockets how their trees will lie, in words."""
+    return "; ".join(dict.fromkeys(why for pocket in pockets if (why := unlaid(scene)[pocket])))
+
+
+NO_TREES = "a patch lays no trees: how they will lie is not known"
+NO_FALL = "no `fall` is given: how its trees will lie is not known"
+
+
 # -- the open arc of a bed ---------------------------------------------------------------------------------
 
 
@@ -131,23 +156,82 @@ class _Bed(NamedTuple):
     under: bool
 
 
-@of_plural("beds", "inside", "truth")
-def _inside(scene: Scene) -> Column:
-    """It lies in its pocket's outline; one that does not is a finding of its own."""
+class Bedding(NamedTuple):
+    """Where deer may bed in a pocket: a bed that is written, or for a cut pocket with none the spots beside its
+    tops that are looked at instead. `row` is the bed's in its table, -1 for spots."""
+
+    pocket: int
+    row: int
+    spots: tuple[Point, ...]
+
+
+#: of the trees of a pocket without beds, the spots on both sides of so many are looked at
+SAMPLED = 6
+
+
+def beddings(scene: Scene) -> list[Bedding]:
+    """Every written bed, and the spots of cut pockets that have none."""
+    found = scene.memo.get("beddings")
+    if found is not None:
+        return found  # type: ignore[no-any-return]
     beds = scene.table("beds")
     pockets, places = beds.column("pocket").values, beds.column("at").values
-    shapes = [scene.shape_of(pocket) for pocket in scene.plan.of(Pocket)]
-    inside = [
-        (shape := shapes[int(row)]) is not None and shape.distance(place) <= TOLERANCE
-        for row, place in zip(pockets, places, strict=True)
+    found = [
+        Bedding(int(pocket), row, (place,)) for row, (pocket, place) in enumerate(zip(pockets, places, strict=True))
     ]
-    return column("truth", inside)
+    cut = scene.table("pockets").column("cut").values
+    for index, pocket in enumerate(scene.plan.of(Pocket)):
+        if cut[index] and not pocket.has("bed") and (outline := scene.shape_of(pocket)) is not None:
+            spots = tuple(_beside_tops(scene, index, outline))
+            if spots or unlaid(scene)[index]:  # where no top lies there is nothing to look at
+                found.append(Bedding(index, -1, spots))
+    scene.memo["beddings"] = found
+    return found
 
 
-@of_plural("pockets", "beds", "count")
-def _beds(scene: Scene) -> Column:
-    """How many beds are written in it."""
-    return column("count", [len(pocket.bed) for pocket in scene.plan.of(Pocket)])
+def _beside_tops(scene: Scene, pocket: int, outline: BaseGeometry) -> list[Point]:
+    """Spots a yard off the middle of a top, on both its sides, in the pocket and under no top; of a few trees,
+    picked evenly."""
+    cut = scene.trees
+    rows = np.flatnonzero((cut.pocket == pocket) & cut.lies & ~shapely.is_empty(cut.top))
+    rows = rows[np.linspace(0, len(rows) - 1, min(SAMPLED, len(rows))).round().astype(int)] if len(rows) else rows
+    turned = np.radians(cut.bearing[rows])
+    middles = shapely.get_coordinates(shapely.centroid(cut.top[rows])).reshape(-1, 2)
+    aside = np.column_stack([np.cos(turned), -np.sin(turned)]) * (cut.crown_width[rows] / 2 + YARD)[:, None]
+    spots = shapely.points(np.concatenate([middles + aside, middles - aside]))
+    spots = spots[shapely.covers(outline, spots)]
+    under, _ = cut.barrier_index.query(spots, predicate="intersects")
+    return list(np.delete(spots, under))
+
+
+@plural(
+    "bed-places", {"pocket": "thing:pockets", "at": "place", "shape": "shape", "inside": "truth", "sampled": "truth"}
+)
+def _bed_places(scene: Scene) -> Table:
+    """Beds, and for each cut pocket without any the ground beside its tops (`is sampled`)."""
+    every, beds, pockets = beddings(scene), scene.table("beds"), scene.plan.of(Pocket)
+
+    def label(row: int) -> str:
+        one = every[row]
+        return beds.label(one.row) if one.row >= 0 else f"{pockets[one.pocket].label} (no `bed` given)"
+
+    def span(row: int) -> Span:
+        one = every[row]
+        return beds.span(one.row) if one.row >= 0 else pockets[one.pocket].span()
+
+    table = Table("bed-places", len(every), label, lambda row: pockets[every[row].pocket].name, span)
+    outlines = [scene.shape_of(pocket) for pocket in pockets]
+    inside = [
+        (outline := outlines[one.pocket]) is not None and all(outline.distance(spot) <= TOLERANCE for spot in one.spots)
+        for one in every
+    ]
+    places = [one.spots[0] if one.row >= 0 else outlines[one.pocket].centroid for one in every]  # type: ignore[union-attr]
+    table.add("pocket", lambda: column("thing:pockets", [one.pocket for one in every]))
+    table.add("at", lambda: column("place", places))
+    table.add("shape", lambda: column("shape", places))
+    table.add("inside", lambda: column("truth", inside))
+    table.add("sampled", lambda: column("truth", [one.row < 0 for one in every]))
+    return table
 
 
 def bed_of(scene: Scene, pocket: int, place: Point, bars: Bars) -> _Bed | None:
@@ -176,9 +260,12 @@ def _under(scene: Scene, place: Point, bars: Bars) -> bool:
 
 
 @measure(
-    "open-arc", ("beds", "length", "length", "length"), "angle", parts={"place": "place", "told": "text"}
-)  # fmt: skip
-def open_arc(scene: Scene, beds: Rows, way: Column, over: Column, under: Column) -> Measured:
+    "open-arc",
+    ("bed-places", "length", "length", "length"),
+    "angle",
+    parts={"place": "place", "told": "text"},
+)
+def open_arc(scene: Scene, places: Rows, way: Column, over: Column, under: Column) -> Measured:
     """Out of how many degrees of the compass a predator may come and still leave a bed a way out.
 
     In direction u a deer may use free ground x with (x - bed).u <= 1 yd, that is, ground that does not lead
@@ -190,44 +277,57 @@ def open_arc(scene: Scene, beds: Rows, way: Column, over: Column, under: Column)
     top has 0, unless in an opening's strip. A wall beyond the margin is not seen. An added top never raises
     it, an added opening never lowers it (where the top makes no opening longer).
 
-    `told` says it in words, with the ways out: the gaps by which the ground of the bed leaves the hull of
-    what lies in the pocket, counted there and not at the rim, where they join. Unknown where trees are cut
-    by a patch, which lays no trees, unless those that are laid shut it already."""
-    table = scene.table(beds.plural)
-    pockets, places = table.column("pocket").values[beds.rows], table.column("at").values[beds.rows]
-    patches = patches_of(scene)
-    found: list[_Bed | None] = []
-    for pocket, place, *sizes in zip(pockets, places, way.values, over.values, under.values, strict=True):
-        found.append(bed_of(scene, int(pocket), place, Bars(*map(float, sizes))))
-    known = [
-        bed is not None and (bed.arc < 360 or not patches[int(pocket)])
-        for bed, pocket in zip(found, pockets, strict=True)
-    ]
-    arcs = np.array([bed.arc if bed is not None else np.nan for bed in found], float)
-    estimated = np.array([_estimated(scene, int(pocket)) for pocket in pockets], bool)
+    In a cut pocket without beds spots beside its tops are looked at, on both sides of six trees at most, and
+    the middle one of what they have is told. `told` says it in words, with the ways out: the gaps by which the
+    ground of the bed leaves the hull of what lies in the pocket, counted there and not at the rim, where
+    they join. Unknown where trees are cut by a patch, which lays no trees, or have no `fall`, unless those
+    that are laid shut it already."""
+    every, unknown = beddings(scene), unlaid(scene)
+    found: list[tuple[Point, _Bed] | None] = []
+    for row, *sizes in zip(places.rows, way.values, over.values, under.values, strict=True):
+        found.append(_middle(scene, every[int(row)], Bars(*map(float, sizes))))
+    known = np.array(
+        [
+            one is not None and (one[1].arc < 360 or not unknown[every[int(row)].pocket])
+            for one, row in zip(found, places.rows, strict=True)
+        ],
+        bool,
+    )
+    arcs = np.array([one[1].arc if one is not None else np.nan for one in found], float)
+    estimated = np.array([_estimated(scene, every[int(row)].pocket) for row in places.rows], bool)
 
     def told(rows: Indices) -> Column:
         words = []
         for row in rows:
-            bed = found[row]
+            one, bedding = found[row], every[int(places.rows[row])]
             bars = Bars(float(way.values[row]), float(over.values[row]), float(under.values[row]))
-            words.append("" if bed is None else _told(scene, int(pockets[row]), places[row], bed, bars))
+            words.append("" if one is None else _told(scene, bedding, one[0], one[1], bars))
         return column("text", words)
 
-    value = Column("angle", arcs, np.array(known, bool), estimated, NO_TREES)
-    return Measured(value, {"place": lambda rows: Column("place", places[rows]), "told": told})
+    def place(rows: Indices) -> Column:
+        return column("place", [one and one[0] for one in (found[row] for row in rows)])
+
+    why = why_unlaid(scene, [every[int(row)].pocket for row in places.rows])
+    return Measured(Column("angle", arcs, known, estimated, why), {"place": place, "told": told})
 
 
-NO_TREES = "a patch lays no trees: how they will lie is not known"
+def _middle(scene: Scene, bedding: Bedding, bars: Bars) -> tuple[Point, _Bed] | None:
+    """The bed, or of several spots the one in the middle by its open arc; None where there is none."""
+    looked_at = [
+        (spot, bed) for spot in bedding.spots if (bed := bed_of(scene, bedding.pocket, spot, bars)) is not None
+    ]
+    looked_at.sort(key=lambda one: one[1].arc)
+    return looked_at[(len(looked_at) - 1) // 2] if looked_at else None
 
 
-def _told(scene: Scene, pocket: int, place: Point, bed: _Bed, bars: Bars) -> str:
+def _told(scene: Scene, bedding: Bedding, place: Point, bed: _Bed, bars: Bars) -> str:
+    before = "" if bedding.row >= 0 else "has a spot beside its tops that "
     if bed.under:
-        return "lies under a top"
+        return before + "lies under a top"
     if not bed.arc:
-        return "has no way out"
-    ways = ways_out(scene, pocket, place, bars)
-    return f"has {ways} way{'' if ways == 1 else 's'} out" if ways else "is cut off on one side"
+        return before + "has no way out"
+    ways = ways_out(scene, bedding.pocket, place, bars)
+    return before + (f"has {ways} way{'' if ways == 1 else 's'} out" if ways else "is cut off on one side")
 
 
 def ways_out(scene: Scene, pocket: int, place: Point, bars: Bars) -> int:
@@ -383,16 +483,16 @@ def dead_end(scene: Scene, pockets: Rows, way: Column, over: Column, under: Colu
     its block. `pressed` is the depth where some bed of the pocket has an open arc below 360 degrees, else 0.
     `sealed` is the width of the widest ground that nothing leads out of, which is no bay; `place` is there
     where the pocket has no bay. A dead end is the pocket's whose tree shuts it. Unknown where trees are cut by a
-    patch, which lays no trees, unless those that are laid make one already."""
+    patch, which lays no trees, or have no `fall`, unless those that are laid make one already."""
     found: list[_DeadEnd | None] = []
     sizes = list(zip(way.values, over.values, under.values, strict=True))
     for row, size in zip(pockets.rows, sizes, strict=True):
         found.append(dead_end_of(scene, int(row), Bars(*map(float, size))))
-    patches = patches_of(scene)
+    unknown, why = unlaid(scene), why_unlaid(scene, [int(row) for row in pockets.rows])
     depth = np.array([end.depth if end is not None else np.nan for end in found], float)
     known = np.array(
         [
-            end is not None and not (patches[int(row)] and end.depth < _SHALLOW)
+            end is not None and not (unknown[int(row)] and end.depth < _SHALLOW)
             for end, row in zip(found, pockets.rows, strict=True)
         ],
         bool,
@@ -401,14 +501,14 @@ def dead_end(scene: Scene, pockets: Rows, way: Column, over: Column, under: Colu
 
     def lengths(rows: Indices, of: Any) -> Column:
         values = [of(found[row]) if found[row] is not None else None for row in rows]
-        return column("length", values, NO_TREES)
+        return column("length", values, why)
 
     def place(rows: Indices) -> Column:
         return column("place", [end and (end.place or end.sealed_at) for end in (found[row] for row in rows)])
 
     def pressed(rows: Indices) -> Column:
         shut = [known[row] and _is_pressed(scene, int(pockets.rows[row]), Bars(*sizes[row])) for row in rows]
-        return Column("length", np.where(shut, depth[rows], 0.0), known[rows], estimated[rows], NO_TREES)
+        return Column("length", np.where(shut, depth[rows], 0.0), known[rows], estimated[rows], why)
 
     def cuts(rows: Indices) -> list[LineString | None]:
         return [end.cut if end is not None else None for end in (found[row] for row in rows)]
@@ -421,7 +521,7 @@ def dead_end(scene: Scene, pockets: Rows, way: Column, over: Column, under: Colu
         return column("name", [cut.blocks[int(cut.block[row])].name if row >= 0 else None for row in tree(rows)])
 
     return Measured(
-        Column("length", depth, known, estimated, NO_TREES),
+        Column("length", depth, known, estimated, why),
         {
             "place": place,
             "pressed": pressed,
@@ -435,7 +535,7 @@ def dead_end(scene: Scene, pockets: Rows, way: Column, over: Column, under: Colu
     )
 
 
-#: a patch's trees may make a dead end where those that are laid make none as deep as this
+#: trees that nobody knows the lie of may make a dead end where those that are laid make none as deep as this
 _SHALLOW = 5 * YARD
 
 

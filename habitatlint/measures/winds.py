@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import NamedTuple
 
 import numpy as np
@@ -17,6 +17,7 @@ import numpy.typing as npt
 from habitatlint.ground.columns import Column, Place, Table, column
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Stand, Winds
+from habitatlint.measures.season import in_year
 from habitatlint.measures.vocabulary import of_plural, plural
 from habitatlint.reading.grammar import Statement, listed
 from habitatlint.reading.values import Period, Window
@@ -135,9 +136,9 @@ class Unrecorded(Exception):
 def _days(season: Period | Window) -> frozenset[tuple[int, int]]:
     """The days of the year in a season."""
     if isinstance(season, Window):
-        first, last = (date(_LEAP, day.month, day.day) for day in season)
-        if last < first:
-            last = date(_LEAP + 1, last.month, last.day)
+        # one over the new year ends in the leap year, so that a 29 February in it is one of its days
+        over = season.last < season.first
+        first, last = in_year(season.first, _LEAP - over), in_year(season.last, _LEAP)
     else:
         first, last = season.first, season.last
     count = min((last - first).days + 1, 366)

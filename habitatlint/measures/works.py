@@ -12,13 +12,14 @@ from shapely.geometry.base import BaseGeometry
 
 from habitatlint.ground import curves
 from habitatlint.ground import trees as standing
-from habitatlint.ground.columns import Array, Column, Indices, Mask, Place, Table, column, distinct
+from habitatlint.ground.columns import Array, Column, Indices, Mask, Table, column, distinct
 from habitatlint.ground.cuts import CUT_HEIGHTS, KILLING, LAYING
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.tables import cut_blocks
 from habitatlint.language.blocks import Block, Boundary, Hazard, Patch, Path, Release, Setback, Timber
 from habitatlint.language.blocks import Place as PlaceBlock
-from habitatlint.measures.timber import When, classes_of, comes_before, when_of
+from habitatlint.measures.reach import most, property_at
+from habitatlint.measures.timber import When, classes_of, comes_before, timbers_over, when_of
 from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural, plural
 from habitatlint.reading.values import Written
 from habitatlint.units import TOLERANCE
@@ -69,14 +70,9 @@ def _method(scene: Scene, block: Block) -> str:
 def _tree_works(scene: Scene) -> Table:
     works = tree_works(scene)
     blocks, plan = works.blocks, scene.plan
-
-    def written(row: int, field: str) -> Place | None:
-        owner = plan.owner(blocks[row], field)
-        return Place(owner[0].span(owner[1]), owner[0] is not blocks[row]) if owner else None
-
     table = Table("tree-works", len(blocks), lambda row: blocks[row].label, lambda row: blocks[row].name,
                   lambda row: blocks[row].span())  # fmt: skip
-    table.written = written
+    table.written = lambda row, field: property_at(plan, blocks[row], field)
     table.unplaced = np.array([shape is None for shape in works.shapes], bool)
     steps = [when_of(scene, block).step for block in blocks]
     pockets = scene.table("cuts").column("pocket")
@@ -273,19 +269,15 @@ def _fell_ground(scene: Scene, block: Block, ground: BaseGeometry, big: float) -
         dbh = scene.plan.value(block, "dbh")
         if dbh is None:
             return _Fell(_NONE, _NONE, _objects([ground]), _NO_DBH, False)
-        thick = _largest(dbh)
+        thick = most(dbh.value)
         if thick <= big + 1e-9:
             return _Fell(_NONE, _NONE, _NONE, "", False)
         written = scene.plan.value(block, "tree-height")
         species = tuple(str(name.value) for name in scene.plan.values(block, "species"))
-        tall = _largest(written) if written else float(curves.height(species, np.array(thick)))
+        tall = most(written.value) if written else float(curves.height(species, np.array(thick)))
         estimated = written is None
     reach = float(standing.reach(tall, CUT_HEIGHTS["fell"]))
     return _Fell(_objects([ground]), _objects([ground.buffer(reach, quad_segs=8)]), _NONE, "", estimated)
-
-
-def _largest(written: Written) -> float:
-    return float(getattr(written.value, "largest", written.value).size)
 
 
 def _tallest_over(scene: Scene, ground: BaseGeometry) -> tuple[float, bool]:
@@ -301,21 +293,9 @@ def height_of(scene: Scene, timber: Timber) -> tuple[float, bool]:
     if timber.height is not None:
         return float(timber.height.value.size), False
     classes = classes_of(timber)
-    thick = classes[0].largest if classes else _largest(timber.dbh) if timber.dbh is not None else 0.0
+    thick = classes[0].largest if classes else most(timber.dbh.value) if timber.dbh is not None else 0.0
     species = tuple(str(name.value) for name in timber.species)
     return (float(curves.height(species, np.array(thick))), True) if thick else (0.0, False)
-
-
-def timbers_over(scene: Scene, ground: BaseGeometry) -> list[Timber]:
-    found = scene.memo.get("timbers and their index")
-    if found is None:
-        placed = [(timber, shape) for timber in scene.plan.of(Timber) if (shape := scene.shape_of(timber)) is not None]
-        found = scene.memo["timbers and their index"] = (
-            [timber for timber, _ in placed],
-            shapely.STRtree([shape for _, shape in placed]),
-        )
-    timbers, index = found
-    return [timbers[row] for row in np.sort(index.query(ground, predicate="intersects"))]
 
 
 @measure("over-hinges", ("tree-works", "length"), "count",

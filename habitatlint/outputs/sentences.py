@@ -61,7 +61,15 @@ def measured_and_wanted(finding: Finding, units: str) -> tuple[str, str]:
         measured, wanted = shown(finding.measured, units, places), shown(finding.wanted, units, places)
         if measured != wanted:
             break
-    return measured, _WANTED[finding.sense].format(wanted) if finding.sense else wanted
+    return measured, _wanted(finding.wanted, finding.sense, wanted)
+
+
+def _wanted(fact: Fact, sense: str, wanted: str) -> str:
+    """What is wanted as one would say it: of what should not be there at all `none`, or the bare nought."""
+    counted = fact.kind in ("count", "number")
+    if (sense == ">" and fact.value == 0) or (sense == ">=" and fact.value == 1 and counted):
+        return "none" if counted else wanted
+    return _WANTED[sense].format(wanted) if sense else wanted
 
 
 def measured_line(finding: Finding, units: str) -> str:

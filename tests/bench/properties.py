@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from random import Random
 
 
 def grown_blocks(number: int) -> str:
@@ -119,4 +120,16 @@ def quarter_section() -> str:
                 f"  stumps beside lane-{lane} {side} 8yd from {start}yd to {start + 60}yd", "  count 25",
                 f"  fall along lane-{lane}", "  stump-treatment planned", "  mix stumps", "  step 2",
             ]  # fmt: skip
+    return "\n".join(lines) + "\n"
+
+
+def one_pocket(trees: int) -> str:
+    """A pocket of 2 acres with so many hinges, in no order, and a bed in its middle."""
+    random = Random(7)
+    lines = ['plan "Pocket"', "pocket thicket", "  outline 0,0 98,0 98,98 0,98", "  bed 49,49"]
+    for number in range(trees):
+        lines += [
+            f"tree t{number}", "  method hinge", f"  at {random.uniform(2, 96):.1f},{random.uniform(2, 96):.1f}",
+            f"  fall {random.uniform(0, 360):.0f}deg", "  dbh 8in",
+        ]  # fmt: skip
     return "\n".join(lines) + "\n"

@@ -112,6 +112,7 @@ def test_a_record_of_calms_alone_has_no_wind_to_blame(told: Told) -> None:
     assert not about(lines, "no-clean-wind")
     (line,) = about(lines, "few-clean-hours")
     assert "clean in 0% of the evening hours" in line
+    assert line.endswith("scent comes to nothing, the other hours being calm")
 
 
 # -- the deer's wind ----------------------------------------------------------------------------------------------

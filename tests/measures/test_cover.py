@@ -135,8 +135,8 @@ def test_an_end_is_shut_where_it_stops_in_the_cover(report_of: Reports) -> None:
     assert shut("30,20 30,40") == 2
 
 
-def worst(report: Report) -> float:
-    found = to_way_out(report.scene, Rows("pockets", np.array([0], np.intp)), *_lengths(3 * FOOT, 0.0))
+def worst(report: Report, near: float = 0.0) -> float:
+    found = to_way_out(report.scene, Rows("pockets", np.array([0], np.intp)), *_lengths(3 * FOOT, near * YARD))
     assert isinstance(found, Measured)
     return float(found.value.values[0]) / YARD
 
@@ -159,4 +159,31 @@ def test_a_way_leads_round_what_bars(report_of: Reports) -> None:
     assert worst(report_of(strip)) == pytest.approx(6, abs=0.3)
     assert worst(report_of(strip + fence)) == pytest.approx(6, abs=0.3)
     shut = "hazard wire\n  line 0.2,-30 0.2,90\n  kind fence\n  barrier yes\n"
-    assert worst(report_of(strip + shut)) == pytest.approx(11.3, abs=0.4)
+    # the straight line to the shut side is short, and what is told once it does not decide is the walk
+    assert worst(report_of(strip + shut), near=8) == pytest.approx(11.3, abs=0.4)
+
+
+def test_mirroring_a_pocket_mirrors_its_corridors_and_its_cells(report_of: Reports) -> None:
+    # half a spacing from the end of the side that is written first, whichever way round the outline runs
+    plan = (
+        "food clover\n  outline 0,-60 {0}100,-60 {0}100,-20 0,-20\n"
+        "pocket thicket\n  outline 0,0 {0}110,0 {0}90,60 {0}30,70\n  corridors every 20yd off clover width 3ft\n"
+        "tree one\n  at {0}42,40\n  method hinge\n  fall {1}\n  dbh 8in\n"
+        "tree two\n  at {0}44,40\n  method hinge\n  fall {1}\n  dbh 8in\n"
+    )
+    plain, mirrored = (report_of(plan.format(*how)).scene for how in (("", "N30E"), ("-", "N30W")))
+    feet = [[line.coords[0][0] / YARD for line in scene.corridors["thicket"]] for scene in (plain, mirrored)]
+    assert feet[0] == pytest.approx([10, 30, 50, 70, 90])
+    assert feet[1] == pytest.approx([-10, -30, -50, -70, -90])
+    cells = [cover_of(scene, 0, CELL) for scene in (plain, mirrored)]
+    assert cells[0] is not None and cells[1] is not None and cells[0].worst > 0
+    assert cells[1].worst == pytest.approx(cells[0].worst)
+
+
+def test_corridors_as_wide_as_the_pocket_leave_no_spot_between(told: Callable[..., list[str]]) -> None:
+    plan = (
+        "food clover\n  outline 0,-60 60,-60 60,-20 0,-20\n"
+        "pocket thicket\n  outline 0,0 60,0 60,60 0,60\n  corridors every 1yd off clover width 10yd\n"
+    )
+    lines = told(plan + tree("one", 30, 20))
+    assert not [line for line in lines if "far-from-corridor" in line]

@@ -9,6 +9,7 @@ import numpy as np
 
 from habitatlint.check import Report
 from habitatlint.ground.columns import Column
+from habitatlint.measures.crews import duties_of
 from habitatlint.measures.jobs import jobs_of, pockets_of
 
 ReportOf = Callable[..., Report]
@@ -47,8 +48,38 @@ def test_herbicide_is_hack_and_squirt_a_treated_stump_or_a_girdle_with_a_mix(rep
         + row("f", "fell", 60, "  mix m\n") + "mix m\n  label \"as the product's label says\"\n"
     )  # fmt: skip
     assert dict(zip(names(report), column(report, "herbicide").values, strict=True)) == {
-        "a": True, "b": True, "c": False, "d": False, "e": True, "f": False,
+        "a": True, "b": True, "c": False, "d": False, "e": True, "f": True,
     }  # fmt: skip
+
+
+def test_a_shared_mix_is_for_what_is_treated_and_makes_no_herbicide_work_of_a_hinge(report_of: ReportOf) -> None:
+    report = report_of(
+        "trees\n  mix m\n" + row("a") + row("b", "fell", 20) + row("c", "fell", 30, "  stump-treatment planned\n")
+        + row("d", "frill", 40) + "mix m\n  label \"as the product's label says\"\n"
+    )  # fmt: skip
+    assert dict(zip(names(report), column(report, "herbicide").values, strict=True)) == {
+        "a": False, "b": False, "c": True, "d": True,
+    }  # fmt: skip
+    # who does it and what the label says are one question, asked in two places
+    assert [duty.herbicide for duty in duties_of(report.scene)] == [False, False, True, True]
+
+
+def test_a_release_takes_the_species_of_the_timber_it_stands_in_and_not_of_that_beside_it(report_of: ReportOf) -> None:
+    report = report_of(
+        "timber oaks\n  outline 100,0 200,0 200,100 100,100\n  species white-oak\n"
+        "timber maples\n  outline 0,0 100,0 100,100 0,100\n  species sugar-maple\n"
+        "release light\n  outline 20,20 100,20 100,80 20,80\n  method fell\n"
+    )  # fmt: skip
+    assert list(column(report, "species").values) == [("sugar-maple",)]
+
+
+def test_a_row_whose_line_is_broken_is_nowhere_and_not_all_over_its_pocket(report_of: ReportOf) -> None:
+    thicket = "pocket k\n  outline 0,0 60,0 60,60 0,60\n"
+    row_ = "row a\n  method frill\n  in k\n  spacing 10\n  stumps 10,10 {end}\n"
+    patch = "patch b\n  method frill\n  in k\n  density 40 per acre\n"
+    report = report_of(thicket + row_.format(end="oops") + patch)
+    assert [shape is None for shape in column(report, "shape").values] == [True, False]
+    assert [duty.ground is None for duty in duties_of(report.scene)] == [True, False]
 
 
 def test_days_are_those_of_done_else_of_the_step(report_of: ReportOf) -> None:

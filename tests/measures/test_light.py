@@ -282,3 +282,24 @@ def test_six_plots_and_ten_timbers_are_quick(review: Review) -> None:
     found = asked(scene)
     assert perf_counter() - start < 0.5  # some 0.06 s
     assert found.value.mask.all()
+
+
+def test_what_no_ray_can_meet_is_not_looked_at_and_what_is_cut_down_shades_alike(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    rays = Rays(np.zeros((1, 2)), sun_track(43.0, 6))
+    # woods of 20 m that ring the place and go on for a kilometre, of many corners; and others a kilometre off
+    woods = shapely.Point(0, 0).buffer(1000, quad_segs=64).difference(shapely.Point(0, 0).buffer(20, quad_segs=64))
+    far = [Shade(shapely.box(1000 + east, 0, 1010 + east, 10), 20.0, 0.0) for east in range(0, 200, 20)]
+    alone = np.where(shapely.intersects(woods, rays.over(20.0)), 0.0, 1.0)
+    looked: list[object] = []
+    intersects = shapely.intersects
+
+    def noted(ground: object, lines: object) -> object:
+        looked.append(ground)
+        return intersects(ground, lines)
+
+    monkeypatch.setattr(shapely, "intersects", noted)
+    light = rays.light([Shade(woods, 20.0, 0.0), *far])
+    assert (light == alone).all() and 0 < light.sum() < len(light)
+    assert len(looked) == 1

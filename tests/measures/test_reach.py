@@ -11,6 +11,9 @@ import shapely
 
 from habitatlint.check import Report
 from habitatlint.ground.columns import Column
+from habitatlint.language.blocks import Timber
+from habitatlint.language.plan import PlanText
+from habitatlint.measures import reach
 from habitatlint.measures.reach import can_hit, fellings_of, sectors, snags_of, swept, tallest
 from habitatlint.measures.vocabulary import Rows
 from habitatlint.units import FOOT, YARD
@@ -171,6 +174,25 @@ def test_a_tree_may_hang_only_under_timber_that_is_big_and_not_opened(told: Told
     assert "hung-tree" in felling(told(big + north + release.format(method="girdle", step="  step 1\n")))
     unsaid = told(big + north + release.format(method="fell", step=""))
     assert [line for line in unsaid if "not-judged" in line and "which comes first" in line]
+
+
+def test_woods_far_off_are_not_looked_at(report_of: ReportOf, monkeypatch: pytest.MonkeyPatch) -> None:
+    looked: list[Timber] = []
+    is_big = reach._is_big
+
+    def noted(plan: PlanText, timber: Timber, dbh: float, height: float, residual: float) -> bool | None:
+        looked.append(timber)
+        return is_big(plan, timber, dbh, height, residual)
+
+    monkeypatch.setattr(reach, "_is_big", noted)
+    many = "".join(
+        f"timber t{x}\n  outline {x},0 {x + 200},0 {x + 200},200 {x},200\n  class 12in..22in 90 sqft/ac\n"
+        f"row r{x}\n  method hinge\n  stumps {x + 80},100 {x + 120},100\n  spacing 10\n  fall N\n  dbh 8in\n  step 1\n"
+        for x in range(0, 6000, 300)
+    )
+    report = report_of(many)
+    assert len(looked) == 20
+    assert sum(finding.rule == "felling/hung-tree" for finding in report.findings) == 20
 
 
 def test_timber_that_says_no_size_is_not_judged(told: Told) -> None:

@@ -122,3 +122,8 @@ def test_the_figure_is_told_to_two_places(report_of: ReportOf) -> None:
     report = report_of(WOODS + RELEASE.format(left=40, method="girdle"))
     about = measure(report).parts["about"](np.array([0])).values[0]
     assert about == 7800 and board(report) == pytest.approx(7800, abs=60)
+
+
+def test_a_release_beside_timber_that_can_be_sold_takes_nothing_of_it(report_of: ReportOf) -> None:
+    beside = "release canopy\n  outline -50,0 0,0 0,50 -50,50\n  method girdle\n"
+    assert board(report_of(WOODS + beside)) == 0

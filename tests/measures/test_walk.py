@@ -190,6 +190,25 @@ def test_a_top_on_the_path_is_sawn_free_by_an_opening_as_wide_as_the_path(report
     assert clear(report_of(LANE + THROWN + opening.format(2))).value.values[0] == pytest.approx(0, abs=0.01)
 
 
+def test_a_corridor_clears_a_walk_whatever_else_is_sawn(report_of: ReportOf) -> None:
+    corridor = "path through\n  use corridor\n  line 0,0 100,0\n  width 2\n"
+    far = "opening far\n  at 500,500\n  width 3ft\n  toward E\n"
+    for more in ("", far):
+        assert clear(report_of(LANE + THROWN + corridor + more)).value.values[0] == pytest.approx(0, abs=0.01)
+
+
+def test_a_neighbours_way_is_no_walk_unless_a_stand_of_ours_uses_it(told: Callable[..., list[str]]) -> None:
+    theirs = LANE + "  offsite yes\n"
+    hinge = "tree one\n  at 50,5\n  method hinge\n  fall N\n  dbh 8in\n"
+    near = [line for line in told(theirs + hinge) if "near-entry" in line or "unused-entry" in line]
+    assert near == []
+    assert any(
+        "live-hinge-near-entry" in line for line in told(theirs + hinge + "stand oak\n  at 99,2\n  reach lane\n")
+    )
+    blind = "stand oak\n  at 99,2\n  reach lane\n  offsite yes\n"
+    assert not [line for line in told(theirs + hinge + blind) if "near-entry" in line]
+
+
 def test_where_a_top_lies_on_the_path_is_the_middle_of_the_stretch_under_it(report_of: ReportOf) -> None:
     found = clear(report_of(LANE + THROWN))
     place = found.parts["place"](np.array([0])).values[0]

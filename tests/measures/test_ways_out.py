@@ -10,7 +10,7 @@ import shapely
 from shapely.geometry import Point, box
 
 from habitatlint.check import Report
-from habitatlint.measures.free_ground import SWEEPS, FreeGround
+from habitatlint.measures.free_ground import _TILE_HOLES, SWEEPS, FreeGround, _tiled
 from habitatlint.measures.ways_out import Bars, bed_of, dead_end_of, ground_of, ways_out
 from habitatlint.units import FOOT, YARD
 
@@ -242,3 +242,71 @@ def test_a_patch_alone_is_not_judged_and_says_so(told: Callable[..., list[str]])
     lines = [line for line in told(plan) if "not-judged" in line]
     assert any("open-arc" in line for line in lines)
     assert any("dead-end" in line for line in lines)
+
+
+def test_ground_cut_in_tiles_gives_what_it_gives_whole(report_of: Reports, monkeypatch: pytest.MonkeyPatch) -> None:
+    report = report_of(POCKET + "".join(scattered(np.random.default_rng(3), 60)))
+    spots = [Point(x, y) for x, y in np.random.default_rng(4).uniform(0, 55, (20, 2))]
+
+    def worked(most_holes: int) -> tuple[int, list[int], np.ndarray, list[float]]:
+        monkeypatch.setattr("habitatlint.measures.free_ground._TILE_HOLES", most_holes)
+        report.scene.memo.clear()
+        ground = ground_of(report.scene, 0, WAY)
+        assert ground is not None
+        arcs = [int(ground.open_directions(spot, 10.0).sum()) for spot in spots]
+        depths = ground.depths(10.0)
+        deepest = np.where(np.isfinite(depths.depth) & depths.lows, depths.depth, 0.0).max(axis=0)
+        return len(ground.triangles), arcs, deepest, sorted(round(piece.area, 3) for piece in ground.sealed)
+
+    whole, tiled = worked(10_000), worked(2)
+    assert tiled[0] > whole[0]
+    assert tiled[1] == whole[1]
+    assert tiled[2] == pytest.approx(whole[2])
+    assert tiled[3] == whole[3]
+
+
+def test_ground_with_many_holes_is_cut_into_triangles_tile_by_tile() -> None:
+    whole = box(0, 0, 300, 300)
+    holes = shapely.MultiPolygon([box(x, y, x + 3, y + 4) for x in range(5, 295, 9) for y in range(5, 295, 11)])
+    ground = FreeGround(whole.difference(holes), whole)
+    tiles, of = _tiled(shapely.get_parts(ground.free))
+    assert shapely.get_num_interior_rings(tiles).max() <= 2 * _TILE_HOLES  # else it takes the square of them
+    assert not of.any()
+    assert shapely.area(tiles).sum() == pytest.approx(ground.free.area)
+    assert ground.open_directions(Point(151, 4), 0.0).all()
+    assert ground.depths(0.0).depth.max() == 0
+
+
+def test_a_pocket_without_free_ground_leaves_the_others_judged(told: Callable[..., list[str]]) -> None:
+    pond = "hazard pond\n  outline -50,-50 110,-50 110,110 -50,110\n  kind water\n  barrier yes\n"
+    other = "pocket other\n  outline 300,0 360,0 360,60 300,60\n  bed 330,30\ntree t\n  at 301,1\n  method hinge\n  fall S\n"
+    pen = fence("pen", "310,10 350,10 350,50 310,50 310,10")
+    lines = told(POCKET + pond + other + pen)
+    assert not [line for line in lines if "cannot be worked out" in line]
+    assert any("bed 1 of other has no way out" in line for line in lines)
+
+
+def test_a_corridor_that_stops_in_the_last_tip_is_sawn_through_it(report_of: Reports) -> None:
+    # tops of 17.3 yd reach 0.3 yd beyond where corridors end, 3 yd beyond the outline
+    plan = (
+        "food clover\n  outline 0,-60 120,-60 120,-20 0,-20\n"
+        "pocket thicket\n  outline 0,0 120,0 120,100 0,100\n  bed 30,50\n  corridors every 20yd off clover width {}\n"
+        "row last\n  method hinge\n  stumps 8,86 118,86\n  spacing 7\n  fall N\n  dbh 6in..10in\n"
+    )
+    for width in ("3ft", "4ft"):
+        end = dead_end_of(report_of(plan.format(width)).scene, 0, WAY)
+        assert end is not None and end.depth == 0
+
+
+def test_trees_without_a_fall_leave_ways_out_unknown(told: Callable[..., list[str]]) -> None:
+    row = "row last\n  method hinge\n  stumps 8,20 52,20\n  spacing 7\n  dbh 8in\n"
+    lines = [line for line in told(POCKET + row) if "not-judged" in line and "no `fall` is given" in line]
+    assert any("escape/dead-end" in line for line in lines)
+    assert any("escape/open-arc" in line for line in lines)
+    assert not [line for line in told(POCKET + row + "  fall N\n") if "escape/open-arc" in line]
+
+
+def test_a_pocket_without_beds_in_which_no_top_lies_is_no_matter_of_ways_out(told: Callable[..., list[str]]) -> None:
+    pocket = POCKET.replace("  bed 30,30\n", "").split("tree corner")[0]
+    girdled = "row dying\n  method girdle\n  stumps 8,20 52,20\n  spacing 7\n  dbh 8in\n"
+    assert not [line for line in told(pocket + girdled) if "open-arc" in line]

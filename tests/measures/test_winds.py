@@ -102,6 +102,15 @@ def test_a_period_over_the_new_year_reaches_into_january(report_of: ReportOf) ->
     assert air(report_of(head + STAND + winter, fragment=False)).records == ("winds winter",)
 
 
+def test_a_season_may_end_on_the_29th_of_february(report_of: ReportOf) -> None:
+    head = 'plan "Season"\n  hunted 12-01..02-29\n'
+    of = "winds {}\n  from {} 100% 9mph\n  period {}\n"
+    # January has 31 of its days, and the 28th and 29th of February are two
+    records = of.format("winter", "NNE", "01-01..01-31") + of.format("last", "SSW", "02-28..02-29")
+    report = report_of(head + STAND + records, fragment=False)
+    assert shares(air(report)) == {"NNE": pytest.approx(31 / 33, abs=1e-4), "SSW": pytest.approx(2 / 33, abs=1e-4)}
+
+
 def test_shares_that_do_not_add_up_are_told_and_rounding_is_not(report_of: ReportOf) -> None:
     plan = STAND + "winds november\n  from NNE 60% 9mph\n  from N {}% 9mph\n"
     assert "winds november do not add up" in air(report_of(plan.format(70))).uneven

@@ -79,6 +79,14 @@ def test_what_is_wanted_is_the_opposite_of_what_was_found() -> None:
     assert measured_and_wanted(finding(5 * yard, "<=", 5 * yard), "yd")[1].startswith("more than")
 
 
+def test_what_should_not_be_there_at_all_is_wanted_none() -> None:
+    assert measured_and_wanted(finding(0.9144, ">", 0), "yd") == ("1 yd", "0 yd")
+    some = finding(0.9144, ">", 0)._replace(measured=Fact(2, "count"), wanted=Fact(0, "count"))
+    assert measured_and_wanted(some, "yd") == ("2", "none")
+    assert measured_and_wanted(some._replace(sense=">=", wanted=Fact(1, "count")), "yd") == ("2", "none")
+    assert measured_and_wanted(some._replace(sense="<", wanted=Fact(1, "count")), "yd") == ("2", "1 or more")
+
+
 def test_figures_that_look_alike_get_more_places() -> None:
     yard = 0.9144
     assert measured_and_wanted(finding(19.98 * yard, "<", 20 * yard), "yd") == ("19.98 yd", "20 yd or more")
