@@ -51,6 +51,8 @@ class Report(NamedTuple):
     rules: tuple[Rule, ...]
     #: what those rules could name
     vocabulary: Vocabulary
+    #: rules about people's safety that a level switches off or lowers
+    silenced: tuple[Rule, ...] = ()
 
     @property
     def units(self) -> str:
@@ -119,7 +121,13 @@ def check(source: Source, library: Library, rulebook: Rulebook, policy: Policy, 
         findings += judged([rule for rule in rules if _is_record(rule)], last)[0]
     ordered = sorted(_once(findings), key=lambda finding: finding.order)
     waived.sort(key=lambda finding: finding.order)
-    return Report(source, plan, scene, tuple(ordered), tuple(waived), tuple(rules), library.vocabulary)
+    silenced = tuple(rule for rule in rulebook.rules if rule.safety and _is_lowered(rule, levels))
+    return Report(source, plan, scene, tuple(ordered), tuple(waived), tuple(rules), library.vocabulary, silenced)
+
+
+def _is_lowered(rule: Rule, levels: Mapping[str, Level]) -> bool:
+    level = levels.get(rule.name)
+    return level is not None and level < max(report.level for report in rule.reports)
 
 
 def _nouns_read(vocabulary: Vocabulary) -> set[str]:

@@ -7,6 +7,8 @@ from datetime import date
 
 from habitatlint.check import Report
 from habitatlint.findings import Fact, Level, Policy
+from habitatlint.outputs import Style
+from habitatlint.outputs.text import render
 from habitatlint.review import Review
 from habitatlint.source import Source
 
@@ -178,3 +180,17 @@ def test_what_no_rule_and_no_measure_reads_is_said(report_of: Callable[..., Repo
     each = next(rule for rule in report.rules if rule.slug == "stand-not-reached").each[0]
     signs = each._replace(plural=each.plural._replace(value=each.plural.value._replace(parts=("signs",))))
     assert report._replace(rules=(report.rules[0]._replace(each=(signs,)),)).unjudged == []
+
+
+def test_what_is_kept_quiet_about_peoples_safety_is_said(report_of: Callable[..., Report]) -> None:
+    plan = "row hinges\n  method hinge\n  stumps 0,60 40,60\n  spacing 20\n  fall N\n  dbh {dbh}\n  cut-height {cut}\n{last}\n"
+    off = report_of(plan.format(dbh="14in", cut="3ft", last="level hinge-too-big off"))
+    assert [rule.slug for rule in off.silenced] == ["hinge-too-big"]
+    assert "people's safety, switched off or lowered: hinge-too-big" in render([off], Style())
+    waive = 'waive hinge-overhead on hinges until 2027-12-31 because "one tall hand"'
+    waived = report_of(plan.format(dbh="8in", cut="5.5ft", last=waive))
+    assert waived.silenced == ()
+    assert "people's safety, waived: " in render([waived], Style())
+    assert "(one tall hand)" in render([waived], Style())
+    plain = report_of(plan.format(dbh="8in", cut="3ft", last=""))
+    assert "people's safety" not in render([plain], Style())

@@ -66,9 +66,19 @@ def corridors_of(scene: Scene) -> list[Corridor]:
     return found
 
 
+def corridors_in(scene: Scene, pocket: int) -> list[Corridor]:
+    """The corridors of a pocket, by its row."""
+    found = scene.memo.get("corridors by pocket")
+    if found is None:
+        found = scene.memo["corridors by pocket"] = {}
+        for one in corridors_of(scene):
+            found.setdefault(one.pocket, []).append(one)
+    return found.get(pocket, [])  # type: ignore[no-any-return]
+
+
 @plural(
     "corridors",
-    {"pocket": "thing:pockets", "shape": "shape", "width": "length"},
+    {"pocket": "thing:pockets", "shape": "shape", "width": "length", "drawn": "name"},
 )
 def _corridors_table(scene: Scene) -> Table:
     corridors = corridors_of(scene)
@@ -89,6 +99,8 @@ def _corridors_table(scene: Scene) -> Table:
     table.related = related
     table.add("pocket", lambda: column("thing:pockets", [one.pocket for one in corridors]))
     table.add("shape", lambda: column("shape", [one.line for one in corridors]))
+    # the block that draws it: its own path, or the pocket that says `corridors every ...`
+    table.add("drawn", lambda: column("name", [one.block.name for one in corridors]))
     table.add("width", lambda: Column("length", np.array([one.width for one in corridors], float), unit="ft"))
     return table
 
@@ -166,8 +178,8 @@ def _leads_on(scene: Scene, one: Corridor, end: Point, near: float, bars: Bars) 
     here = shapely.clip_by_rect(ground.joined, end.x - reach, end.y - reach, end.x + reach, end.y + reach)
     own = [
         other.line.buffer(other.width / 2 + TOLERANCE)
-        for other in corridors_of(scene)
-        if other.pocket == one.pocket and other.line.distance(end) <= reach
+        for other in corridors_in(scene, one.pocket)
+        if other.line.distance(end) <= reach
     ]
     left = here.difference(shapely.union_all([outline, *own]))
     return not left.is_empty and bool(left.distance(end) <= near + TOLERANCE)
@@ -200,7 +212,7 @@ def _worst_spot(scene: Scene, pocket: int, bars: Bars, near: float) -> tuple[flo
     ground, outline = ground_of(scene, pocket, bars), scene.shape_of(scene.plan.of(Pocket)[pocket])
     if ground is None or outline is None:
         return None
-    lines = [one.line.buffer(one.width / 2, cap_style="flat") for one in corridors_of(scene) if one.pocket == pocket]
+    lines = [one.line.buffer(one.width / 2, cap_style="flat") for one in corridors_in(scene, pocket)]
     lines += [
         line.buffer(scene.width_of(path) / 2, cap_style="flat")
         for path in scene.plan.of(Path)

@@ -683,24 +683,29 @@ def _snags_table(scene: Scene) -> Table:
     return table
 
 
-@measure("under-snag", ("snags", "targets"), "length", parts={"place": "place", "made": "length", "left": "length"})
+@measure(
+    "under-snag",
+    ("snags", "targets"),
+    "length",
+    parts={"place": "place", "made": "length", "left": "length", "hung": "length"},
+)
 def under_snag(scene: Scene, snags: Rows, targets: Rows) -> Measured:
     """How far, in metres, a tree stands from a place of people, endless where this is not to be told.
 
-    `made` is so for one that the plan kills standing; `left` for one that is dead already and that
-    nothing in the plan brings down. A stand by a tree that is dead already, or killed and done, is for
-    `bad-tree` to tell; one that hangs or is blown is for `before-danger`. `place` is the nearest place
-    of people."""
+    `made` is so for one that the plan kills standing; `left` for one that is dead already, and `hung` for one
+    that hangs in another, where nothing in the plan brings it down. A stand by a tree that is dead or hangs
+    already, or is killed and done, is for `bad-tree` to tell. `place` is the nearest place of people."""
     dead, things = snags_of(scene), targets_of(scene)
     shapes = np.array([things[row].shape for row in targets.rows], object)
     stands = np.array([things[row].kind == "stand" for row in targets.rows], bool)
     trees = dead.shape[snags.rows]
     distances = shapely.distance(trees, shapes)
     plan = scene.plan
-    staying = [plan.word(block, "state") == "dead" and not comes_down(plan, block) for block in dead.blocks]
-    stays = np.array(staying, bool)[dead.owner[snags.rows]]
+    states = ["" if comes_down(plan, block) else plan.word(block, "state") for block in dead.blocks]
+    state = np.array(states, object)[dead.owner[snags.rows]]
     made = dead.killed[snags.rows] & ~(stands & dead.finished[snags.rows])
-    left = dead.danger[snags.rows] & stays & ~stands
+    left = dead.danger[snags.rows] & (state == "dead") & ~stands
+    hung = dead.danger[snags.rows] & (state == "hung") & ~stands
 
     def of(these: Mask) -> Column:
         return Column("length", np.where(these, distances, np.inf), None, dead.estimated[snags.rows])
@@ -712,8 +717,9 @@ def under_snag(scene: Scene, snags: Rows, targets: Rows) -> Measured:
         "place": place,
         "made": lambda rows: of(made).take(rows),
         "left": lambda rows: of(left).take(rows),
+        "hung": lambda rows: of(hung).take(rows),
     }
-    return Measured(of(made | left), parts)
+    return Measured(of(made | left | hung), parts)
 
 
 # -- trees about a stand ------------------------------------------------------------------------------------

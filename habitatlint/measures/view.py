@@ -768,9 +768,9 @@ def _crossed(scene: Scene, gap: LineString) -> bool:
         lines = [(shape, scene.width_of(path)) for path in scene.plan.of(Path)
                  if isinstance(shape := scene.shape_of(path), LineString)]  # fmt: skip
         lines += [(line, 0.0) for some in scene.corridors.values() for line in some]
-        found = scene.memo["path index"] = (shapely.STRtree([line for line, _ in lines]), lines)
-    index, lines = found
-    widest = max((width for _, width in lines), default=0.0)
+        widest = max((width for _, width in lines), default=0.0)
+        found = scene.memo["path index"] = (shapely.STRtree([line for line, _ in lines]), lines, widest)
+    index, lines, widest = found
     return any(
         lines[number][0].distance(gap) <= lines[number][1] / 2 + TOLERANCE
         for number in index.query(gap, predicate="dwithin", distance=widest / 2 + TOLERANCE).tolist()

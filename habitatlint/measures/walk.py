@@ -327,7 +327,8 @@ def deer_sides(scene: Scene) -> list[int]:
     found = scene.memo.get("deer sides")
     if found is None:
         things = _where_deer_are(scene)
-        found = scene.memo["deer sides"] = [_deer_side(walk.whole, things) for walk in walks_of(scene)]
+        index = shapely.STRtree(things)
+        found = scene.memo["deer sides"] = [_deer_side(walk.whole, things, index) for walk in walks_of(scene)]
     return found
 
 
@@ -336,8 +337,9 @@ def _sides_of_sharing(scene: Scene) -> list[list[int]]:
     found = scene.memo.get("sides of sharing")
     if found is None:
         things = _where_deer_are(scene)
+        index = shapely.STRtree(things)
         found = scene.memo["sides of sharing"] = [
-            [_deer_side(way, things) for way in walk.sharing] for walk in walks_of(scene)
+            [_deer_side(way, things, index) for way in walk.sharing] for walk in walks_of(scene)
         ]
     return found
 
@@ -359,11 +361,11 @@ def _where_deer_are(scene: Scene) -> list[BaseGeometry]:
     return things
 
 
-def _deer_side(whole: LineString, things: list[BaseGeometry]) -> int:
+def _deer_side(whole: LineString, things: list[BaseGeometry], index: shapely.STRtree) -> int:
     near = whole.buffer(DEER_REACH, quad_segs=16)
     left = right = False
-    for thing in things:
-        part = thing.intersection(near)
+    for number in np.sort(index.query(near, predicate="intersects")):
+        part = things[number].intersection(near)
         if part.is_empty:
             continue
         samples = _samples(part)

@@ -23,7 +23,7 @@ from habitatlint.ground.cuts import LAYING
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Hazard, Patch, Pocket
 from habitatlint.measures.free_ground import LEAST_STRIP, MARGIN, SNAP, FreeGround, grown, in_pieces
-from habitatlint.measures.openings import sawn, strips
+from habitatlint.measures.openings import Strip, sawn, strips
 from habitatlint.measures.travel import unsaid_falls
 from habitatlint.measures.vocabulary import Measured, Rows, measure, plural
 from habitatlint.source import Span
@@ -66,8 +66,7 @@ def ground_within(scene: Scene, outline: BaseGeometry, bars: Bars) -> FreeGround
     free = whole.difference(shapely.union_all(grown(tops, bars.way / 2))) if len(tops) else whole
     cuts = [
         strip.line.buffer(max(strip.width - bars.way, LEAST_STRIP) / 2, cap_style="square")
-        for strip in sawn(scene, bars.way)
-        if strip.line.intersects(whole)
+        for strip in _sawn_in(scene, whole, bars.way)
     ]
     if cuts and len(tops):
         free = shapely.union_all([free, *cuts]).intersection(whole)
@@ -75,6 +74,17 @@ def ground_within(scene: Scene, outline: BaseGeometry, bars: Bars) -> FreeGround
     if shut:  # no saw goes through a fence or water
         free = free.difference(shapely.union_all(grown(shut, bars.way / 2)))
     return FreeGround(in_pieces(free), whole)
+
+
+def _sawn_in(scene: Scene, ground: BaseGeometry, way: float) -> list[Strip]:
+    """The openings and corridors a way wide whose line meets a ground, in order; by an index."""
+    key = ("sawn index", round(way, 4))
+    found = scene.memo.get(key)
+    if found is None:
+        every = sawn(scene, way)
+        found = scene.memo[key] = (every, STRtree([strip.line for strip in every]))
+    every, index = found
+    return [every[number] for number in np.sort(index.query(ground, predicate="intersects"))]
 
 
 def _shut(scene: Scene) -> list[BaseGeometry]:

@@ -12,6 +12,7 @@ from habitatlint.outputs.gnu import line as first_line
 from habitatlint.outputs.sentences import (
     clean,
     measured_line,
+    message,
     related_line,
     rule_and_evidence,
     shown,
@@ -33,7 +34,17 @@ def render(reports: Sequence[Report], style: Style) -> str:
     blocks = [block(finding, report, style) for report in reports for finding in report.findings]
     page = "\n".join(blocks)
     read = overview(reports[0]) if len(reports) == 1 else ""
-    return (f"{page}\n" if page else "") + read + summary(reports, style)
+    hushed = "".join(f"{line}\n" for report in reports for line in safety(report))
+    return (f"{page}\n" if page else "") + read + hushed + summary(reports, style)
+
+
+def safety(report: Report) -> list[str]:
+    """What a plan keeps quiet about people's safety: rules switched off or lowered, findings waived."""
+    slugs = [rule.slug for rule in report.silenced]
+    lines = [f"people's safety, switched off or lowered: {', '.join(slugs)}"] if slugs else []
+    waived = [finding for finding in report.waived if finding.safety]
+    lines += [f"people's safety, waived: {message(one, report.units)} ({clean(one.waived)})" for one in waived]
+    return [f"{clean(report.source.name)}: {line}" for line in lines]
 
 
 def overview(report: Report) -> str:
