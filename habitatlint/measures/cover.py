@@ -11,8 +11,6 @@ from typing import NamedTuple
 
 import numpy as np
 import shapely
-from shapely.affinity import affine_transform
-from shapely.geometry import box
 from shapely.geometry.base import BaseGeometry
 
 from habitatlint.ground.columns import Array, Column, Indices, column
@@ -100,18 +98,18 @@ def _cells(outline: BaseGeometry, corners: Array, size: float) -> Array:
     less than a quarter of a cell of the pocket are left out."""
     start = corners[0]
     along = next(side for side in corners[1:] - start if np.hypot(*side) > TOLERANCE)
-    cos, sin = along / np.hypot(*along)
-    flat = affine_transform(outline, [cos, sin, -sin, cos, -(start[0] * cos + start[1] * sin), start[0] * sin - start[1] * cos])  # noqa: E501  # fmt: skip
-    west, south, east, north = flat.bounds
+    along = along / np.hypot(*along)
+    turn = np.array([along, [-along[1], along[0]]])
+    (west, south), (east, north) = (corner((corners - start) @ turn.T, axis=0) for corner in (np.min, np.max))
     # a side that ends on a line of the grid, but for a hair, opens no further cells
     columns = np.arange(math.floor((west + TOLERANCE) / size), math.ceil((east - TOLERANCE) / size))
     rows = np.arange(math.floor((south + TOLERANCE) / size), math.ceil((north - TOLERANCE) / size))
-    squares = np.array([box(x * size, y * size, (x + 1) * size, (y + 1) * size) for x in columns for y in rows], object)
-    if not len(squares):
-        return squares
-    held = shapely.intersection(squares, flat)
-    held = held[shapely.area(held) >= LEAST_CELL * size**2]
-    return np.array([affine_transform(one, [cos, -sin, sin, cos, *start]) for one in held], object)
+    if not len(columns) or not len(rows):
+        return np.empty(0, object)
+    feet = np.stack(np.meshgrid(columns, rows, indexing="ij"), axis=-1).reshape(-1, 1, 2)
+    squares = (feet + np.array([(0, 0), (1, 0), (1, 1), (0, 1)])) * size
+    held = shapely.intersection(shapely.polygons(squares @ turn + start), outline)
+    return np.asarray(held[shapely.area(held) >= LEAST_CELL * size**2])
 
 
 class _PatchGround(NamedTuple):

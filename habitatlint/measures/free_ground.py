@@ -13,6 +13,7 @@ what hinders escape (Oecologia 2008, doi 10.1007/s00442-007-0956-z).
 from __future__ import annotations
 
 import math
+from collections import deque
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -199,23 +200,28 @@ class FreeGround:
         allowed = _packed((places - here) @ toward.T <= SLACK)
         pairs, ends, rim = self._sides
         passes = allowed[ends[:, 0]] | allowed[ends[:, 1]]
-        reached = np.zeros((len(triangles), 2), np.uint64)
-        rows = np.array(list(begin), np.intp)
-        reached[rows] = _packed(np.array(list(begin.values())))
-        one, other, masks = self._links(rows, passes)
-        a, b, both = np.concatenate([one, other]), np.concatenate([other, one]), np.concatenate([masks, masks])
-        order = np.argsort(b, kind="stable")
-        a, b, both = a[order], b[order], both[order]
-        begins = np.flatnonzero(np.append(True, b[1:] != b[:-1])) if len(b) else b
-        into = b[begins]
-        while len(into):
-            before = reached[into]
-            grown_by = before | np.bitwise_or.reduceat(reached[a] & both, begins, axis=0)
-            if np.array_equal(before, grown_by):
-                break
-            reached[into] = grown_by
-        out = np.bitwise_or.reduce(reached[pairs[rim, 0]] & passes[rim], axis=0)
-        return _unpacked(np.asarray(out, np.uint64))
+        reached = [0] * len(triangles)
+        for row, mask in zip(begin, _whole(_packed(np.array(list(begin.values())))), strict=True):
+            reached[row] = mask
+        beside: dict[int, list[tuple[int, int]]] = {}
+        one, other, masks = self._links(np.array(list(begin), np.intp), passes)
+        for a, b, mask in zip(one.tolist(), other.tolist(), _whole(masks), strict=True):
+            beside.setdefault(a, []).append((b, mask))
+            beside.setdefault(b, []).append((a, mask))
+        # masks spread by a list of what has changed: plain numbers, for the steps are many and small
+        changed = deque(begin)
+        while changed:
+            here_ = changed.popleft()
+            mine = reached[here_]
+            for there, mask in beside.get(here_, ()):
+                new = mine & mask & ~reached[there]
+                if new:
+                    reached[there] |= new
+                    changed.append(there)
+        out = 0
+        for triangle, mask in zip(pairs[rim, 0].tolist(), _whole(passes[rim]), strict=True):
+            out |= reached[triangle] & mask
+        return np.array([out >> direction & 1 for direction in range(DIRECTIONS)], bool)
 
     def _links(self, starts: Array, passes: Array) -> tuple[Array, Array, Array]:
         """The runs as links between their end triangles, with the mask that each lets through (m, 2). Runs
@@ -386,6 +392,6 @@ def _packed(masks: Array) -> Array:
     return padded.view(np.uint64)
 
 
-def _unpacked(words: Array) -> Array:
-    """Two 64-bit words as 72 truths."""
-    return np.unpackbits(words.view(np.uint8), bitorder="little")[:DIRECTIONS].astype(bool)
+def _whole(words: Array) -> list[int]:
+    """Pairs of 64-bit words (n, 2) as n whole numbers of 128 bits."""
+    return [low | high << 64 for low, high in words.tolist()]

@@ -78,7 +78,7 @@ def measured_line(finding: Finding, units: str) -> str:
     parts = [measured] if measured else []
     if finding.place is not None:
         at_tree = f" ({finding.place_of})" if finding.place_of else ""
-        parts.append(f"at {at(finding.place, units)}{at_tree}")
+        parts.append(f"{'at ' if measured else ''}{at(finding.place, units)}{at_tree}")
     if finding.measured is not None and finding.measured.estimated:
         parts.append("tree sizes estimated")
     return clean(", ".join(parts))

@@ -78,7 +78,8 @@ def block(finding: Finding, report: Report, style: Style) -> str:
     measured, wanted = measured_line(finding, report.units), wanted_line(finding, report.units)
     because = worded(finding.because, finding, report.units)
     if measured:
-        lines += _row("measured", f"{measured}; {others}" if others else measured)
+        word = "measured" if finding.measured is not None else "place"
+        lines += _row(word, f"{measured}; {others}" if others else measured)
     else:
         because = f"{because}; {others}" if others else because
     if wanted:
