@@ -142,8 +142,8 @@ def _measured(found: list[_Near | None], known: Array | None = None, why: str = 
 def by_cover(scene: Scene, walks: Rows, pockets: Rows, beyond: Column) -> Measured:
     """How near a walk comes to a pocket, in metres: from its line to the outline, 0 inside it. The last
     stretch to a stand, within its range (30 yd where it does not say) and `beyond` more, is left out where
-    it comes no nearer to the pocket than the stand itself; a walk that is left out whole comes infinitely
-    far.
+    it comes no nearer to the pocket than the stand itself, unless the stand lies in it; a walk that is left out
+    whole comes infinitely far.
 
     `inside` is the length of the walk within the pocket, `place` the middle of the longest stretch inside,
     or the place of the walk nearest the pocket. Unknown where the pocket has no place."""
@@ -155,7 +155,8 @@ def by_cover(scene: Scene, walks: Rows, pockets: Rows, beyond: Column) -> Measur
             found.append(None)
             continue
         seat = scene.shape_of(walk.stand) if walk.stand else None
-        radius = range_of(scene, walk.stand) + float(more) if walk.stand else 0.0
+        amid = seat is not None and ground.distance(seat) <= TOLERANCE
+        radius = range_of(scene, walk.stand) + float(more) if walk.stand and not amid else 0.0
         found.append(_comes_by(walk.line, ground, walk.whole, seat, radius))
     return _measured(found)
 
