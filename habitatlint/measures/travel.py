@@ -45,9 +45,14 @@ def toward_travel(scene: Scene, trees: Rows, near: Column) -> Column:
 
 
 def unsaid_falls(scene: Scene) -> Mask:
-    """For every tree whether it is to be laid and has no `fall`."""
+    """For every tree whether it is to be laid and has no `fall`; one whose `fall` is written and leads nowhere
+    is none, for a slip has told it."""
     cut = scene.trees
-    return np.asarray(np.isin(cut.method, LAYING) & cut.counted & ~np.isfinite(cut.bearing))
+    found = np.isin(cut.method, LAYING) & cut.counted & ~np.isfinite(cut.bearing)
+    if found.any():
+        written = np.array([scene.plan.gives(block, "fall") for block in cut.blocks], bool)
+        found &= ~written[cut.block]
+    return np.asarray(found)
 
 
 def _toward(scene: Scene, near: float) -> Mask:
