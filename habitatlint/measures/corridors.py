@@ -18,6 +18,7 @@ from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Block, Path, Pocket
 from habitatlint.measures.free_ground import FreeGround, in_pieces
 from habitatlint.measures.openings import corridor_width
+from habitatlint.measures.together import for_each
 from habitatlint.measures.vocabulary import Measured, Rows, measure, plural
 from habitatlint.measures.ways_out import Bars, ground_of, unlaid, why_unlaid
 from habitatlint.reading.grammar import Statement
@@ -200,10 +201,10 @@ def to_way_out(scene: Scene, pockets: Rows, way: Column, near: Column) -> Measur
     no more than it may be. Ground that no way leads to is left out: it is sealed, which `dead-end` tells.
     `place` is the worst spot. Unknown where trees are cut by a patch, which lays no trees."""
     unknown = unlaid(scene)
-    found = [
-        None if unknown[int(row)] else _worst_spot(scene, int(row), Bars(float(wide)), float(enough))
-        for row, wide, enough in zip(pockets.rows, way.values, near.values, strict=True)
-    ]
+    asked = list(zip(pockets.rows.tolist(), way.values.tolist(), near.values.tolist(), strict=True))
+    for row, wide, _ in asked:  # worked out before several ask at once
+        corridors_in(scene, row), ground_of(scene, row, Bars(wide))
+    found = for_each(lambda one: None if unknown[one[0]] else _worst_spot(scene, one[0], Bars(one[1]), one[2]), asked)
     value = column("length", [one and one[0] for one in found], why_unlaid(scene, pockets.rows.tolist()))
     return Measured(value, {"place": lambda rows: column("place", [(found[row] or (0, None))[1] for row in rows])})
 
@@ -228,8 +229,7 @@ def _worst_spot(scene: Scene, pocket: int, bars: Bars, near: float) -> tuple[flo
         return max(far, key=lambda one: one[0])
     left = shapely.segmentize(ground.joined.intersection(between), PIECE)
     # the middle of open ground is no corner of anything: it is put in as one
-    for _, middle in middles:
-        left = left.difference(middle.buffer(TOLERANCE, quad_segs=1))
+    left = left.difference(shapely.union_all(shapely.buffer([middle for _, middle in middles], TOLERANCE, quad_segs=1)))
     spots = FreeGround(in_pieces(left), outline)
     return _walked(spots, shapely.union_all([outline.boundary, *lines]), near)
 

@@ -11,12 +11,14 @@ from typing import NamedTuple
 
 import numpy as np
 import shapely
+from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
 from habitatlint.ground.columns import Array, Column, Indices, column
 from habitatlint.ground.cuts import middle_tree
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Patch, Pocket
+from habitatlint.measures.together import for_each
 from habitatlint.measures.vocabulary import Measured, Rows, measure
 from habitatlint.measures.ways_out import patches_of
 from habitatlint.units import TOLERANCE
@@ -62,13 +64,13 @@ def _cover(scene: Scene, pocket: int, outline: BaseGeometry, cell: float) -> Cov
     areas = shapely.area(cells)
     grounds = _patch_grounds(scene, pocket, outline)
     roofs = _shares(cells, areas, tops, twice, grounds)
-    whole = np.array([outline], object)
-    size = shapely.area(whole)
-    over_two = float(_shares(whole, size, tops, twice, grounds)[0])
-    over_one = float(_shaded(whole, size, tops, grounds)[0])
-    if not len(cells):
+    shades = _shaded(cells, areas, tops, grounds)
+    # the cells are all of the pocket, so what lies over them adds up to what lies over it
+    over_two, over_one = (float((shares * areas).sum() / outline.area) for shares in (roofs, shades))
+    large = np.flatnonzero(areas >= LEAST_CELL * cell**2)
+    if not len(large):
         return Cover(over_two, over_one, 0.0, None)
-    worst = int(np.argmax(np.round(roofs, 9)))
+    worst = large[int(np.argmax(np.round(roofs[large], 9)))]
     return Cover(over_two, over_one, float(roofs[worst]), cells[worst].centroid)
 
 
@@ -94,8 +96,7 @@ def _under(grounds: Array, covers: Array) -> Array:
 
 
 def _cells(outline: BaseGeometry, corners: Array, size: float) -> Array:
-    """Square cells of a pocket, laid from its outline's first point along its first side; those that hold
-    less than a quarter of a cell of the pocket are left out."""
+    """What square cells hold of a pocket, laid from its outline's first point along its first side."""
     start = corners[0]
     along = next(side for side in corners[1:] - start if np.hypot(*side) > TOLERANCE)
     along = along / np.hypot(*along)
@@ -109,7 +110,7 @@ def _cells(outline: BaseGeometry, corners: Array, size: float) -> Array:
     feet = np.stack(np.meshgrid(columns, rows, indexing="ij"), axis=-1).reshape(-1, 1, 2)
     squares = (feet + np.array([(0, 0), (1, 0), (1, 1), (0, 1)])) * size
     held = shapely.intersection(shapely.polygons(squares @ turn + start), outline)
-    return np.asarray(held[shapely.area(held) >= LEAST_CELL * size**2])
+    return np.asarray(held[shapely.area(held) > 0])
 
 
 class _PatchGround(NamedTuple):
@@ -181,7 +182,9 @@ def roof(scene: Scene, pockets: Rows, cell: Column) -> Measured:
     expectation: 1 - exp(-n a) under one and 1 - (1 + n a) exp(-n a) under two or more, n trees to the area
     with tops of area a; tops that lie beyond a patch's edge are not taken off. Sixty 8-in hinges an acre put
     some 33% of the ground under a top and 6% under two; 150 put 65% and 27%. 0 where nothing lies."""
-    found = [cover_of(scene, int(row), float(size)) for row, size in zip(pockets.rows, cell.values, strict=True)]
+    patches_of(scene), scene.trees.barrier_index.query(Point())  # asked before they are asked by several at once
+    asked = list(zip(pockets.rows.tolist(), cell.values.tolist(), strict=True))
+    found = for_each(lambda one: cover_of(scene, *one), asked)
     cut = scene.trees
     guessed = {int(row) for row in cut.pocket[cut.estimated & cut.lies]}
     estimated = np.array([int(row) in guessed for row in pockets.rows], bool)

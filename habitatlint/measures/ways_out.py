@@ -24,6 +24,7 @@ from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Hazard, Patch, Pocket
 from habitatlint.measures.free_ground import LEAST_STRIP, MARGIN, SNAP, FreeGround, grown, in_pieces
 from habitatlint.measures.openings import Strip, sawn, strips
+from habitatlint.measures.together import for_each
 from habitatlint.measures.travel import unsaid_falls
 from habitatlint.measures.vocabulary import Measured, Rows, measure, plural
 from habitatlint.source import Span
@@ -100,9 +101,30 @@ def ground_of(scene: Scene, pocket: int, bars: Bars) -> FreeGround | None:
     """The free ground of a pocket, by its row; None for one without outline."""
     key = ("free ground", pocket, bars)
     if key not in scene.memo:
-        outline = scene.shape_of(scene.plan.of(Pocket)[pocket])
-        scene.memo[key] = None if outline is None else ground_within(scene, outline, bars)
+        _prepare(scene, pocket, bars)
     return scene.memo[key]  # type: ignore[no-any-return]
+
+
+def _prepare(scene: Scene, pocket: int, bars: Bars) -> None:
+    """Works out the free ground of a pocket, and of every cut pocket with it: who asks for one asks for all."""
+    cut = scene.table("pockets").column("cut").values
+    missing = [
+        row for row, block in enumerate(scene.plan.of(Pocket))
+        if (row == pocket or cut[row]) and ("free ground", row, bars) not in scene.memo
+    ]  # fmt: skip
+    outlines = [scene.shape_of(scene.plan.of(Pocket)[row]) for row in missing]
+    # what all of them ask is worked out, and its index trees are built, before they are asked at once
+    barriers(scene, bars)[1].query(Point())
+    _sawn_in(scene, Point(), bars.way)
+
+    def ground(outline: BaseGeometry | None) -> FreeGround | None:
+        found = None if outline is None else ground_within(scene, outline, bars)
+        if found is not None:
+            _ = found.triangles
+        return found
+
+    for row, found in zip(missing, for_each(ground, outlines), strict=True):
+        scene.memo[("free ground", row, bars)] = found
 
 
 def bearing(start: BaseGeometry, end: BaseGeometry) -> float:
@@ -397,7 +419,8 @@ def _dead_end(scene: Scene, pocket: int, ground: FreeGround, bars: Bars) -> _Dea
     depths = ground.depths(first)
     sealed, sealed_at = _sealed(scene, pocket, outline, ground, bars)
     deep = np.where(np.isfinite(depths.depth) & depths.lows, depths.depth, 0.0)
-    for flat in np.argsort(-deep, axis=None, kind="stable"):
+    deep_ones = np.flatnonzero(deep > TOLERANCE)
+    for flat in deep_ones[np.argsort(-deep.ravel()[deep_ones], kind="stable")]:
         corner, sweep = divmod(int(flat), deep.shape[1])
         depth = float(deep[corner, sweep])
         if depth <= TOLERANCE:
