@@ -18,7 +18,7 @@ from habitatlint.ground.trees import WALK_UNDER
 from habitatlint.language.blocks import Pocket
 from habitatlint.measures.openings import ahead_of, strips
 from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural
-from habitatlint.measures.ways_out import Bars, bearing, depths_at, first_point, ground_of, ground_within
+from habitatlint.measures.ways_out import Bars, bearing, depths_at, ground_of, ground_within, sweep_from
 from habitatlint.units import TOLERANCE, YARD
 
 #: two falls that make a V are turned from each other by these
@@ -119,7 +119,7 @@ def _traps(scene: Scene, a: Indices, b: Indices, apex: Array, way: Array) -> Arr
             within &= shapely.covers(ground.whole, cut.fallen[side[rows]])
         rows = rows[within]
         own[rows] = False
-        found[rows] = depths_at(ground, apex[rows], inner[rows], bearing(outline.centroid, first_point(outline)))
+        found[rows] = depths_at(ground, apex[rows], inner[rows], sweep_from(outline))
     for row in np.flatnonzero(own):
         lying = shapely.geometrycollections([inner[row], cut.fallen[a[row]], cut.fallen[b[row]]]).convex_hull
         ground = ground_within(scene, lying, Bars(float(way[row])))

@@ -118,9 +118,10 @@ def _prepare(scene: Scene, pocket: int, bars: Bars) -> None:
     _sawn_in(scene, Point(), bars.way)
 
     def ground(outline: BaseGeometry | None) -> FreeGround | None:
-        found = None if outline is None else ground_within(scene, outline, bars)
-        if found is not None:
-            _ = found.triangles
+        if outline is None:
+            return None
+        found = ground_within(scene, outline, bars)
+        found.depths(sweep_from(outline))
         return found
 
     for row, found in zip(missing, for_each(ground, outlines), strict=True):
@@ -131,6 +132,11 @@ def bearing(start: BaseGeometry, end: BaseGeometry) -> float:
     """The bearing from one point to another, in degrees; north between points that are one."""
     east, north = end.x - start.x, end.y - start.y
     return math.degrees(math.atan2(east, north)) % 360 if math.hypot(east, north) > TOLERANCE else 0.0
+
+
+def sweep_from(outline: BaseGeometry) -> float:
+    """The bearing that a pocket's sweeps are set off from: from its middle to its outline's first point."""
+    return bearing(outline.centroid, first_point(outline))
 
 
 def first_point(outline: BaseGeometry) -> Point:
@@ -415,7 +421,7 @@ def dead_end_of(scene: Scene, pocket: int, bars: Bars) -> _DeadEnd | None:
 def _dead_end(scene: Scene, pocket: int, ground: FreeGround, bars: Bars) -> _DeadEnd:
     outline = scene.shape_of(scene.plan.of(Pocket)[pocket])
     assert outline is not None
-    first = bearing(outline.centroid, first_point(outline))
+    first = sweep_from(outline)
     depths = ground.depths(first)
     sealed, sealed_at = _sealed(scene, pocket, outline, ground, bars)
     deep = np.where(np.isfinite(depths.depth) & depths.lows, depths.depth, 0.0)
