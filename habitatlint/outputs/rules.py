@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from habitatlint.findings import FIRM, Fact, Level
 from habitatlint.outputs.sentences import clean, shown, wrapped
+from habitatlint.reading.values import Written
 from habitatlint.rulebook.book import Rulebook
 from habitatlint.rulebook.rules import Limit, Rule
 
@@ -29,7 +30,8 @@ def page(rule: Rule, book: Rulebook) -> str:
     lines = [f"{rule.name}: {rule.title}", ""]
     lines += _row("because", rule.because)
     for report in rule.reports:
-        lines += _row(report.level.name, _bare(report.say))
+        when = f", when {_text_of(rule, report.when)}" if report.when is not None else ""
+        lines += _row(report.level.name, _bare(report.say) + when)
     for limit in rule.limits.values():
         lines += _row("limit", _limit(limit))
     for name, words in rule.lists.items():
@@ -49,6 +51,12 @@ def page(rule: Rule, book: Rulebook) -> str:
         lines += _row("change", _how_to_change(rule))
     lines += _examples(rule)
     return clean_lines(lines)
+
+
+def _text_of(rule: Rule, part: Written) -> str:
+    """A part of a rule as it is written."""
+    span = rule.span(part)
+    return " ".join(span.source.text[span.start : span.end].split())
 
 
 def _bare(say: str) -> str:
