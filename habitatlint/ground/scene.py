@@ -17,6 +17,7 @@ from habitatlint.ground.cuts import lay_out
 from habitatlint.ground.placing import WIDTHS, Placer
 from habitatlint.language.blocks import BY_NOUN, PLURALS, Block, Boundary, Food, Path, Pocket
 from habitatlint.language.plan import PlanText
+from habitatlint.reading.grammar import Statement
 from habitatlint.units import YARD
 
 
@@ -75,9 +76,10 @@ class Scene:
         return WIDTHS.get(self.plan.word(path, "use"), YARD)
 
     @cached_property
-    def corridors(self) -> dict[str, list[LineString]]:
-        """By pocket, the lines of its `corridors every ...`."""
-        return {pocket.name: _corridors(self, pocket) for pocket in self.plan.of(Pocket)}
+    def corridors(self) -> list[list[tuple[Statement, LineString]]]:
+        """For each pocket, by its row, the lines of its `corridors every ...`, each with what says it. Names do not
+        serve here: two pockets may bear one."""
+        return [_corridors(self, pocket) for pocket in self.plan.of(Pocket)]
 
     def table(self, plural: str) -> Table:
         """A plural of the rule language; KeyError for one that nobody has added."""
@@ -114,11 +116,11 @@ class Scene:
         return row if isinstance(row, int) else None
 
 
-def _corridors(scene: Scene, pocket: Pocket) -> list[LineString]:
+def _corridors(scene: Scene, pocket: Pocket) -> list[tuple[Statement, LineString]]:
     """Lines square to the pocket's side nearest the food, a spacing apart, the first half a spacing
     from that side's end, through the pocket and 3 yd beyond its outline at both ends."""
     shape = scene.shape_of(pocket)
-    lines: list[LineString] = []
+    lines: list[tuple[Statement, LineString]] = []
     if not isinstance(shape, Polygon):
         return lines
     for statement in pocket.corridors:
@@ -139,7 +141,8 @@ def _corridors(scene: Scene, pocket: Pocket) -> list[LineString]:
         for distance in np.arange(spacing / 2, side.length, spacing):
             foot = np.array([east, north]) + along * distance
             cut = LineString([foot - across * far, foot + across * far]).intersection(shape)
-            lines += [_beyond(piece, 3 * YARD) for piece in shapely.get_parts(cut) if isinstance(piece, LineString)]
+            pieces = [piece for piece in shapely.get_parts(cut) if isinstance(piece, LineString)]
+            lines += [(statement, _beyond(piece, 3 * YARD)) for piece in pieces]
     return lines
 
 

@@ -53,11 +53,10 @@ def corridors_of(scene: Scene) -> list[Corridor]:
     ]
     for index, pocket in enumerate(scene.plan.of(Pocket)):
         outline = scene.shape_of(pocket)
-        lines = scene.corridors[pocket.name]
-        widths = [corridor_width(scene, statement) for statement in pocket.corridors]
-        if lines:
-            said = pocket.corridors[0]
-            found += [Corridor(index, line, widths[0], pocket, said, number) for number, line in enumerate(lines, 1)]
+        found += [
+            Corridor(index, line, corridor_width(scene, said), pocket, said, number)
+            for number, (said, line) in enumerate(scene.corridors[index], 1)
+        ]
         if outline is not None:
             found += [
                 Corridor(index, line, scene.width_of(path), path, None, 0)

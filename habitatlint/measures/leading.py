@@ -68,7 +68,7 @@ class _Chains:
             for path in scene.plan.of(Path)
             if scene.plan.word(path, "use") in ("travel", "corridor") and (shape := scene.shape_of(path)) is not None
         ]
-        self.links += [line for lines in scene.corridors.values() for line in lines]
+        self.links += [line for lines in scene.corridors for _, line in lines]
         self.goals: list[tuple[Block, BaseGeometry]] = [
             (other, shape)
             for other, beside_food in zip(scene.plan.of(Pocket), food_side(scene), strict=True)

@@ -63,12 +63,11 @@ def _corridors(scene: Scene, way: float) -> list[Strip]:
         wide = width >= way - TOLERANCE
         if isinstance(line, LineString) and scene.plan.word(path, "use") == "corridor" and wide:
             cut.append(Strip(_sawn_clear(scene, line, max(way, width)), width))
-    for pocket in scene.plan.of(Pocket):
-        for statement in pocket.corridors:
+    for lines in scene.corridors:
+        for statement, line in lines:
             width = corridor_width(scene, statement)
             if width >= way - TOLERANCE:
-                lines = scene.corridors[pocket.name]
-                cut += [Strip(_sawn_clear(scene, line, max(way, width)), width) for line in lines]
+                cut.append(Strip(_sawn_clear(scene, line, max(way, width)), width))
     return cut
 
 

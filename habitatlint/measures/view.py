@@ -767,7 +767,7 @@ def _crossed(scene: Scene, gap: LineString) -> bool:
     if found is None:
         lines = [(shape, scene.width_of(path)) for path in scene.plan.of(Path)
                  if isinstance(shape := scene.shape_of(path), LineString)]  # fmt: skip
-        lines += [(line, 0.0) for some in scene.corridors.values() for line in some]
+        lines += [(line, 0.0) for some in scene.corridors for _, line in some]
         widest = max((width for _, width in lines), default=0.0)
         found = scene.memo["path index"] = (shapely.STRtree([line for line, _ in lines]), lines, widest)
     index, lines, widest = found

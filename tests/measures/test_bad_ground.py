@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
@@ -10,6 +11,7 @@ from habitatlint.check import Report
 from habitatlint.outputs.sentences import message
 
 Reports = Callable[..., Report]
+EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 
 BOUNDARY = "boundary\n  outline 0,0 400,0 400,400 0,400\n"
 CLOVER = "food clover\n  kind plot\n  outline 20,20 100,20 100,60 20,60\n"
@@ -138,3 +140,15 @@ def test_a_road_across_everything_and_a_pond_that_is_a_point(report_of: Reports)
     )
     report = report_of(BOUNDARY + CLOVER + POCKET + ROW + RUN + hazards)
     assert "felling/fall-onto-hazard" in told(report)
+
+
+def test_a_name_borne_by_two_blocks_is_told_and_breaks_nothing(report_of: Reports) -> None:
+    """A head typed twice leaves an empty block of the same name before the whole one."""
+    sample = (EXAMPLES / "fallow-ridge.habitat").read_text(encoding="utf-8").splitlines()
+    heads = [number for number, line in enumerate(sample) if line[:1].isalpha() and len(line.split()) > 1]
+    assert len(heads) > 12
+    for number in heads:
+        report = report_of("\n".join([*sample[: number + 1], *sample[number:]]))
+        assert any(finding.rule.startswith("record/") and finding.span.line >= number for finding in report.findings), (
+            sample[number]
+        )

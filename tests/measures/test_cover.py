@@ -172,7 +172,7 @@ def test_mirroring_a_pocket_mirrors_its_corridors_and_its_cells(report_of: Repor
         "tree two\n  at {0}44,40\n  method hinge\n  fall {1}\n  dbh 8in\n"
     )
     plain, mirrored = (report_of(plan.format(*how)).scene for how in (("", "N30E"), ("-", "N30W")))
-    feet = [[line.coords[0][0] / YARD for line in scene.corridors["thicket"]] for scene in (plain, mirrored)]
+    feet = [[line.coords[0][0] / YARD for _, line in scene.corridors[0]] for scene in (plain, mirrored)]
     assert feet[0] == pytest.approx([10, 30, 50, 70, 90])
     assert feet[1] == pytest.approx([-10, -30, -50, -70, -90])
     cells = [cover_of(scene, 0, CELL) for scene in (plain, mirrored)]
