@@ -16,9 +16,10 @@ import calendar
 import datetime
 import importlib
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, overload
+from typing import Any, NamedTuple, overload
 
 import numpy as np
 import numpy.typing as npt
@@ -85,6 +86,41 @@ class Frame:
         """Latitude and longitude in WGS 84 degrees, from metres east and north; as `to_local`."""
         longitude, latitude = self._projection(x, y, inverse=True)
         return latitude, longitude
+
+
+#: turns coordinates, two arrays of one shape, into others
+Turn = Callable[[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]
+
+
+class System(NamedTuple):
+    """Another coordinate system: from its x (east, longitude) and y to metres of a plan's frame, and back."""
+
+    to_local: Turn
+    from_local: Turn
+
+
+def system(frame: Frame, said: int | str) -> System:
+    """A projected or geographic system, by its EPSG code or its well-known text (as a .prj holds it).
+
+    Shifts between datums are those that pyproj has at hand, without any grid from the network: from NAD 83 to
+    WGS 84 good to a metre or two. Points outside a system's reach come out as infinity.
+
+    Raises ValueError, with a reason, for a system that is not known or not of the ground; FrameUnavailable
+    where pyproj is missing."""
+    local = frame._projection
+    from pyproj import CRS, Transformer
+    from pyproj.exceptions import ProjError
+
+    name = f"EPSG:{said}" if isinstance(said, int) else "of its .prj"
+    try:
+        crs = CRS.from_epsg(said) if isinstance(said, int) else CRS.from_wkt(said)
+        if not (crs.is_projected or crs.is_geographic):
+            raise ValueError(f"the coordinate system {name} is not one of the ground")
+        inward = Transformer.from_crs(crs, local.crs, always_xy=True)
+        outward = Transformer.from_crs(local.crs, crs, always_xy=True)
+    except ProjError:
+        raise ValueError(f"the coordinate system {name} is not known") from None
+    return System(inward.transform, outward.transform)
 
 
 def declination(latitude: float, longitude: float, day: datetime.date) -> float:

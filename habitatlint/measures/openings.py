@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habitatlint.ground.columns import Array
 from habitatlint.ground.scene import Scene
-from habitatlint.language.blocks import Opening, Path, Pocket
+from habitatlint.language.blocks import Block, Opening, Path, Pocket
 from habitatlint.measures.free_ground import grown
 from habitatlint.reading.grammar import Statement
 from habitatlint.units import FOOT, TOLERANCE, YARD
@@ -27,10 +27,12 @@ CORRIDOR_REACH = 5 * YARD
 
 
 class Strip(NamedTuple):
-    """A way sawn through what lies: its middle line, and its width in metres."""
+    """A way sawn through what lies: its middle line, its width in metres, and the opening, path or pocket that
+    says so."""
 
     line: LineString
     width: float
+    block: Block
 
 
 def sawn(scene: Scene, way: float) -> list[Strip]:
@@ -62,12 +64,12 @@ def _corridors(scene: Scene, way: float) -> list[Strip]:
         line, width = scene.shape_of(path), scene.width_of(path)
         wide = width >= way - TOLERANCE
         if isinstance(line, LineString) and scene.plan.word(path, "use") == "corridor" and wide:
-            cut.append(Strip(_sawn_clear(scene, line, max(way, width)), width))
-    for lines in scene.corridors:
+            cut.append(Strip(_sawn_clear(scene, line, max(way, width)), width, path))
+    for pocket, lines in zip(scene.plan.of(Pocket), scene.corridors, strict=True):
         for statement, line in lines:
             width = corridor_width(scene, statement)
             if width >= way - TOLERANCE:
-                cut.append(Strip(_sawn_clear(scene, line, max(way, width)), width))
+                cut.append(Strip(_sawn_clear(scene, line, max(way, width)), width, pocket))
     return cut
 
 
@@ -106,7 +108,7 @@ def _openings(scene: Scene, way: float) -> list[Strip]:
             continue
         wide = scene.placer.metres(width)
         if wide >= way - TOLERANCE and (line := _opening(scene, opening, place, max(way, wide))) is not None:
-            cut.append(Strip(line, wide))
+            cut.append(Strip(line, wide, opening))
     return cut
 
 

@@ -22,7 +22,7 @@ from habitatlint.ground.columns import Array, Column, Indices, Table, column
 from habitatlint.ground.cuts import LAYING
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Hazard, Patch, Pocket
-from habitatlint.measures.free_ground import LEAST_STRIP, MARGIN, SNAP, FreeGround, grown, in_pieces
+from habitatlint.measures.free_ground import DIRECTIONS, LEAST_STRIP, MARGIN, SNAP, FreeGround, grown, in_pieces
 from habitatlint.measures.openings import Strip, sawn, strips
 from habitatlint.measures.together import for_each
 from habitatlint.measures.travel import unsaid_falls
@@ -188,10 +188,13 @@ NO_FALL = "no `fall` is given: how its trees will lie is not known"
 
 
 class _Bed(NamedTuple):
-    """What is known of one bed: its open arc in degrees, whether it lies under a top."""
+    """What is known of one bed: its open arc in degrees, whether it lies under a top, which of the directions
+    are open, and the bearing they are set off from."""
 
     arc: float
     under: bool
+    open: Array
+    first: float
 
 
 class Bedding(NamedTuple):
@@ -283,10 +286,30 @@ def bed_of(scene: Scene, pocket: int, place: Point, bars: Bars) -> _Bed | None:
     if ground is not None and outline is not None:
         under = _under(scene, place, bars)
         first = bearing(place, first_point(outline))
-        arc = 0.0 if under else 5.0 * float(ground.open_directions(place, first).sum())
-        found = _Bed(arc, under)
+        directions = np.zeros(DIRECTIONS, bool) if under else ground.open_directions(place, first)
+        found = _Bed(360 / DIRECTIONS * float(directions.sum()), under, directions, first)
     scene.memo[key] = found
     return found
+
+
+def open_arcs(scene: Scene, pocket: int, place: Point, bars: Bars) -> list[tuple[float, float]]:
+    """The bearings between which trouble may come and leave a bed of a pocket a way out: pairs clockwise, in
+    degrees from true north, the second beyond the first; (0, 360) where all are open, none where none is."""
+    bed = bed_of(scene, pocket, place, bars)
+    if bed is None or not bed.open.any():
+        return []
+    if bed.open.all():
+        return [(0.0, 360.0)]
+    step = 360 / DIRECTIONS
+    begins = np.flatnonzero(bed.open & ~np.roll(bed.open, 1))
+    ends = np.flatnonzero(bed.open & ~np.roll(bed.open, -1))
+    arcs = []
+    for begin in begins:
+        end = ends[np.searchsorted(ends, begin) % len(ends)]
+        wide = (end - begin) % DIRECTIONS + 1
+        start = (bed.first + begin * step) % 360
+        arcs.append((float(start), float(start + wide * step)))
+    return arcs
 
 
 def _under(scene: Scene, place: Point, bars: Bars) -> bool:

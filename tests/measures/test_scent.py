@@ -3,6 +3,8 @@ practice, no source, but for the spread of a plume (see tests/outside/test_dispe
 
 from __future__ import annotations
 
+import math
+import time
 from collections.abc import Callable
 from functools import cache
 
@@ -16,7 +18,19 @@ from habitatlint.ground.columns import Column
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Stand
 from habitatlint.measures.dispersion import sideways
-from habitatlint.measures.scent import airs_of, deer_come, listed_winds, scent, sources
+from habitatlint.measures.scent import (
+    REACH,
+    Asked,
+    airs_of,
+    bearings,
+    deer_come,
+    ground_reached,
+    listed_winds,
+    plume,
+    reached,
+    scent,
+    sources,
+)
 from habitatlint.measures.sweep import grouped, least_along, smoothed
 from habitatlint.measures.vocabulary import Measured, Rows
 from habitatlint.measures.winds import WINDS
@@ -222,6 +236,79 @@ def test_only_lines_of_many_points_are_smoothed() -> None:
     assert smoothed(few) is few
     track = shapely.LineString([(x, 0.1 * (x % 2)) for x in range(100)])
     assert shapely.get_num_coordinates(smoothed(track)) == 2
+
+
+# -- the ground reached, for the map ---------------------------------------------------------------------------
+
+
+def track(seed: int, count: int) -> str:
+    """A walk as a receiver records it: so many points, 8 yd apart, that wander."""
+    turns = np.cumsum(np.random.default_rng(seed).normal(0, 0.25, count))
+    points = np.cumsum(8 * np.stack([np.cos(turns), np.sin(turns)], axis=1), axis=0)
+    return " ".join(f"{east:.2f},{north:.2f}" for east, north in points - points.mean(axis=0))
+
+
+HEAD = 'plan "G"\n  anchor 43N,90W\n  hunted 2026-11-07..2026-12-20\n  north magnetic\n  declination 4E\n'
+GROUND = (
+    HEAD
+    + LANE.format("-250,-40 -120,-90 0,0 60,80")
+    + "path way-out\n  use exit\n  line 40,-50 130,-60 140,40 60,80\n"
+    + "stand oak\n  at 60,83\n  reach lane\n  leave way-out\n  winds S\n  sit all\n"
+    + "stand elm\n  at -60,20\n  winds N\n"
+    + "winds november\n  from S 50% 5mph\n  from N 50% 12mph\n"
+)
+
+
+@pytest.mark.parametrize("wind", range(16))
+def test_a_place_lies_in_the_ground_reached_exactly_where_the_rules_say_that_scent_comes(
+    report_of: ReportOf, wind: int
+) -> None:
+    scene = report_of(GROUND, fragment=False).scene
+    assert airs_of(scene)[0, 8] != airs_of(scene)[1, 8]  # the one sits all day, in the air of noon
+    east, north = (axis.ravel() for axis in np.meshgrid(np.arange(-400, 320, 13.0), np.arange(-260, 260, 13.0)))
+    points = shapely.points(east, north)
+    found = ground_reached(scene, bearings(scene)[wind])
+    assert [(one.stand.name, one.part) for one in found] == [("oak", 0), ("oak", 1), ("oak", 2), ("elm", 0)]
+    for one in found:
+        row = scene.plan.of(Stand).index(one.stand)
+        asked = Asked(np.full(len(points), row), points)
+        told_by_rules = reached(scene, asked, REACH, airs_of(scene))[:, one.part, wind]
+        clear = shapely.distance(points, one.ground.boundary) > 0.5
+        inside = shapely.contains(one.ground, points)
+        assert (inside == told_by_rules)[clear].all()
+        assert inside[clear].sum() > 15 and clear.mean() > 0.95
+
+
+def test_the_ground_of_a_stand_is_its_plume_without_what_is_at_hand(report_of: ReportOf) -> None:
+    (found,) = ground_reached(report_of(stand(10, 20)).scene, 225.0)
+    whole = plume(10 * YARD, 20 * YARD, 225.0)
+    near = plume(10 * YARD, 20 * YARD, 225.0, 5 * YARD)
+    assert found.ground.symmetric_difference(whole.difference(near)).area < 1
+    # worked by hand: a wedge of half a sixteenth to either side, from 5 to 150 yd
+    assert found.ground.area == pytest.approx((150**2 - 5**2) * math.tan(math.radians(11.25)) * YARD**2)
+
+
+def test_what_has_no_place_has_no_ground(report_of: ReportOf) -> None:
+    scene = report_of("stand oak\n  at here\n" + LANE.format("0,0 50,0") + "stand elm\n  at 0,0\n  reach gone\n").scene
+    assert [(one.stand.name, one.part) for one in ground_reached(scene, 0.0)] == [("elm", 0)]
+    assert ground_reached(scene, 0.0, 4 * YARD) == ()
+    assert ground_reached(report_of(LANE.format("0,0 50,0")).scene, 0.0) == ()
+
+
+def test_sixteen_winds_of_ten_stands_are_quick_and_small(report_of: ReportOf) -> None:
+    blocks = [
+        f"path lane-{one}\n  use entry\n  line {track(one, 60)}\n"
+        f"path out-{one}\n  use exit\n  line {track(one + 50, 60)}\n"
+        f"stand stand-{one}\n  at {one * 40},0\n  reach lane-{one}\n  leave out-{one}\n"
+        for one in range(10)
+    ]
+    scene = report_of("".join(blocks)).scene
+    sources(scene)
+    start = time.process_time()
+    found = [one for wind in bearings(scene) for one in ground_reached(scene, wind)]
+    assert time.process_time() - start < 1.0  # half of that is asked for; a busy machine needs room
+    assert len(found) == 16 * 30 and all(one.ground.is_valid for one in found)
+    assert sum(int(shapely.get_num_coordinates(one.ground)) for one in found) < 16 * 30 * 60
 
 
 # -- the deer's way -------------------------------------------------------------------------------------------
