@@ -8,11 +8,12 @@ import os
 import pickle
 import stat
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import cache
 from typing import TypeVar
 
 from habitatlint.language.plan import IncludeTrouble
+from habitatlint.outputs.map.picture import PictureFile
 from habitatlint.reading.grammar import PARSER_VERSION, Grammar
 from habitatlint.review import ReadPack
 from habitatlint.rulebook.rules import Pack
@@ -20,6 +21,8 @@ from habitatlint.source import Source
 
 #: largest plan or pack file that is read, in bytes
 LARGEST_FILE = 8 * 1024 * 1024
+#: largest picture, and largest text beside one, in bytes
+LARGEST_PICTURE, LARGEST_SIDECAR = 64 * 1024 * 1024, 64 * 1024
 #: ending of plans, and of rule files
 PLAN_ENDING, RULE_ENDING = ".habitat", ".rules"
 #: folders that are never looked into for plans
@@ -40,6 +43,20 @@ def home(name: str) -> str:
         if os.path.isdir(folder):
             return folder
     raise FileTrouble(f"the folder `{name}` that ships with habitatlint is missing: install it again")
+
+
+def asset(name: str) -> bytes:
+    """A file that ships in the package's `assets`: templates, styles, scripts."""
+    try:
+        with open(os.path.join(HERE, "assets", name), "rb") as file:
+            return file.read()
+    except OSError:
+        raise FileTrouble(f"the file `{name}` that ships with habitatlint is missing: install it again") from None
+
+
+def fonts_folder() -> str:
+    """The folder of the fonts that ship."""
+    return os.path.join(HERE, "assets", "fonts")
 
 
 def read_source(path: str) -> Source:
@@ -93,8 +110,17 @@ def plans_in(path: str) -> list[str]:
 
 def find_beside(path: str, source: Source) -> Source:
     """The source that an `include` names: a file in the folder of the including one, or below it."""
+    wanted = _path_beside(path, source, "an include")
+    try:
+        return read_source(wanted)
+    except FileTrouble as error:
+        raise IncludeTrouble(str(error).partition(": ")[2]) from None
+
+
+def _path_beside(path: str, source: Source, what: str) -> str:
+    """The path of a file that a plan names, in the plan's folder or below it; raises IncludeTrouble."""
     if os.path.isabs(path) or "\\" in path or ":" in path:
-        raise IncludeTrouble("an include is a path from this file's folder, with forward slashes")
+        raise IncludeTrouble(f"{what} is a path from this file's folder, with forward slashes")
     folder = os.path.dirname(source.name) or "."
     wanted = os.path.normpath(os.path.join(folder, path))
     root, real = os.path.realpath(folder), os.path.realpath(wanted)
@@ -102,10 +128,36 @@ def find_beside(path: str, source: Source) -> Source:
         raise IncludeTrouble("it leads out of the plan's folder")
     if not os.path.exists(wanted):
         raise IncludeTrouble("there is no such file")
+    return wanted
+
+
+def find_picture(path: str, source: Source) -> PictureFile:
+    """The picture that a plan names, in the plan's folder or below it, with the world file and the .prj that lie
+    beside it: for `aerial.png` the first of `aerial.pgw`, `aerial.pngw` and `aerial.wld`, and `aerial.prj`."""
+    stem, ending = os.path.splitext(path)
+    worlds = [f"{stem}{ending[:2]}{ending[-1:]}w", f"{path}w", f"{stem}.wld"]
+    data = _read_beside(path, source, LARGEST_PICTURE)
+    beside = {}
+    for name in (*worlds, f"{stem}.prj"):
+        with contextlib.suppress(IncludeTrouble):
+            beside[name] = _read_beside(name, source, LARGEST_SIDECAR).decode("utf-8-sig", "replace")
+    world = next((beside[name] for name in worlds if name in beside), "")
+    return PictureFile(data, world, beside.get(f"{stem}.prj", ""))
+
+
+def _read_beside(path: str, source: Source, most: int) -> bytes:
+    """The bytes of a file beside a plan, at most so many; raises IncludeTrouble."""
+    wanted = _path_beside(path, source, "a picture")
+    if not os.path.isfile(wanted):
+        raise IncludeTrouble("not a plain file")
     try:
-        return read_source(wanted)
-    except FileTrouble as error:
-        raise IncludeTrouble(str(error).partition(": ")[2]) from None
+        with open(wanted, "rb") as file:
+            data = file.read(most + 1)
+    except OSError as error:
+        raise IncludeTrouble(f"cannot be read: {(error.strerror or str(error)).lower()}") from None
+    if len(data) > most:
+        raise IncludeTrouble(f"larger than {most // (1024 * 1024)} MB; cut it to the property, or save it as JPEG")
+    return data
 
 
 def cache_folder() -> str | None:
@@ -243,26 +295,61 @@ def find_pack(path: str, source: Source, read: ReadPack) -> Pack:
 
 def write_new(path: str, text: str) -> None:
     """Writes a file that is not there yet, whole or not at all."""
+    shown = path.replace(os.sep, "/")
+    temporary = _beside(path, text.encode())
+    try:
+        os.link(temporary, path)  # fails where the file is there already, and never half-written
+    except FileExistsError:
+        raise FileTrouble(f"{shown}: is there already; give another name") from None
+    except OSError as error:
+        raise _unwritable(path, error) from None
+    finally:
+        os.unlink(temporary)
+
+
+def write_files(contents: Mapping[str, bytes]) -> None:
+    """Writes files, each whole or not at all, over what stood there. None is put in its place before all of them are
+    on the disk; should one still not go there, FileTrouble says which stand already."""
+    temporaries: dict[str, str] = {}
+    written: list[str] = []
+    try:
+        for path, data in contents.items():
+            if os.path.isdir(path):
+                raise FileTrouble(f"{path.replace(os.sep, '/')}: a folder; give the name of a file")
+            temporaries[path] = _beside(path, data)
+        for path, temporary in temporaries.items():
+            try:
+                os.replace(temporary, path)
+            except OSError as error:
+                stand = f" (written already: {', '.join(written)})" if written else ""
+                raise FileTrouble(f"{_unwritable(path, error)}{stand}") from None
+            written.append(path.replace(os.sep, "/"))
+    finally:
+        for temporary in temporaries.values():
+            with contextlib.suppress(OSError):
+                os.unlink(temporary)
+
+
+def _beside(path: str, data: bytes) -> str:
+    """Data in a temporary file in the folder of `path`, with the mode of a new file; raises FileTrouble."""
     import tempfile
 
-    folder = os.path.dirname(os.path.abspath(path))
-    shown = path.replace(os.sep, "/")
+    temporary = ""
     try:
-        handle, temporary = tempfile.mkstemp(dir=folder, prefix=".habitatlint-")
-    except OSError as error:
-        raise FileTrouble(f"{shown}: cannot be written: {(error.strerror or str(error)).lower()}") from None
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-            file.write(text)
+        handle, temporary = tempfile.mkstemp(dir=os.path.dirname(os.path.abspath(path)), prefix=".habitatlint-")
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
             file.flush()
             os.fsync(file.fileno())
         umask = os.umask(0)
         os.umask(umask)
         os.chmod(temporary, 0o666 & ~umask)
-        os.link(temporary, path)  # fails where the file is there already, and never half-written
-    except FileExistsError:
-        raise FileTrouble(f"{shown}: is there already; give another name") from None
     except OSError as error:
-        raise FileTrouble(f"{shown}: cannot be written: {(error.strerror or str(error)).lower()}") from None
-    finally:
-        os.unlink(temporary)
+        with contextlib.suppress(OSError):
+            os.unlink(temporary)
+        raise _unwritable(path, error) from None
+    return temporary
+
+
+def _unwritable(path: str, error: OSError) -> FileTrouble:
+    return FileTrouble(f"{path.replace(os.sep, '/')}: cannot be written: {(error.strerror or str(error)).lower()}")

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import date
+from typing import Any
 
 import pytest
 from hypothesis import settings
+from real_parts import missing, program
 
 from habitatlint.check import Report
 from habitatlint.cli.assembly import review as assembled
@@ -52,3 +54,17 @@ def told(report_of: Callable[..., Report]) -> Callable[..., list[str]]:
         ]
 
     return lines
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    """Debian's Chromium without a head, driven by playwright."""
+    path = program("chromium", "chromium-browser")
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        missing("playwright")
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
+        yield opened
+        opened.close()

@@ -38,6 +38,9 @@ DOORS = {
     "pygments": {"language"},
     "scipy": {"measures"},
     "ephem": {"measures"},
+    "typst": {"outputs"},
+    "PIL": {"outputs"},
+    "watchfiles": {"cli"},
 }
 FLOOR = {room: number for number, rooms in enumerate(FLOORS) for room in rooms}
 
@@ -127,11 +130,14 @@ def test_each_library_comes_in_by_its_door() -> None:
 def test_the_core_reads_no_disk_clock_or_environment() -> None:
     outer = {"cli", "editor", "files", "settings"}
     modules = {"os", "io", "pathlib", "time", "tempfile", "shutil", "subprocess", "socket"}
+    memory = {"io", "io.BytesIO"}  # bytes that stay in memory, as pictures are read from
     calls = {"open", "date.today", "datetime.now", "datetime.today", "datetime.date.today", "datetime.datetime.now"}
     found = []
     for path, room, names in rooms():
         if room in outer:
             continue
+        if {name for name in names if name.split(".")[0] == "io"} == memory:
+            names -= memory
         found += [f"{path.relative_to(ROOT)} imports {name}" for name in names if name.split(".")[0] in modules]
         found += [
             f"{path.relative_to(ROOT)}:{node.lineno} calls {ast.unparse(node.func)}"

@@ -1,8 +1,9 @@
-"""Puts a review together from what ships on disk."""
+"""Puts together what commands share from what ships on disk: the review, and what map and page are made with."""
 
 from __future__ import annotations
 
 from functools import cache
+from typing import TYPE_CHECKING
 
 from habitatlint import __version__, files
 from habitatlint.language.plan import plan_grammar
@@ -11,6 +12,17 @@ from habitatlint.reading.grammar import Grammar
 from habitatlint.review import Review, pack_reader
 from habitatlint.rulebook.book import Rulebook
 from habitatlint.rulebook.rules import rule_grammar
+
+if TYPE_CHECKING:  # most commands draw nothing
+    from habitatlint.outputs.map import press
+    from habitatlint.outputs.map.drawing import Drawing
+    from habitatlint.outputs.map.picture import FindPicture, Picture
+    from habitatlint.outputs.page import Assets
+
+#: the type of maps and pages, as browsers take it
+_TYPE = tuple(f"fonts/AtkinsonHyperlegibleNext-{weight}.woff2" for weight in ("Regular", "Bold"))
+#: most pixels across a picture beneath the map of a page
+_WIDEST_PICTURE = 1600
 
 
 def review() -> Review:
@@ -27,3 +39,34 @@ def review() -> Review:
         where = f"{slip.span.source.name}:{slip.span.line}"
         raise RuntimeError(f"a rule that ships cannot be read: {where}: {slip.kind} {slip.found} {slip.why}")
     return Review(plans, Rulebook(packs), files.find_beside, lambda path, source: files.find_pack(path, source, read))
+
+
+def print_assets() -> press.Assets:
+    """What ships for the print of a map."""
+    from habitatlint.outputs.map import press
+
+    regular, bold = (files.asset(name) for name in _TYPE)
+    return press.Assets(files.asset("sheet.typ"), files.fonts_folder(), regular, bold)
+
+
+@cache
+def page_assets() -> Assets:
+    """What ships for the page."""
+    from habitatlint.outputs.page import Assets
+
+    style, script = (files.asset(name).decode() for name in ("page.css", "page.js"))
+    regular, bold = (files.asset(name) for name in _TYPE)
+    return Assets(style, script, regular, bold)
+
+
+def picture_beneath(drawing: Drawing, find: FindPicture) -> tuple[Picture | None, str]:
+    """The picture beneath the map of a page, and what is to be told of it, "" for nothing."""
+    from habitatlint.outputs.map.picture import PictureTrouble, beneath
+
+    if drawing.bounds is None:
+        return None, ""
+    try:
+        laid = beneath(drawing.report.scene, find, drawing.bounds, _WIDEST_PICTURE)
+    except PictureTrouble as trouble:
+        return None, str(trouble)
+    return (laid.picture, str(laid.told or "")) if laid else (None, "")

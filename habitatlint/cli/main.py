@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import gc
 import os
 import shlex
@@ -195,3 +196,64 @@ def new(path: str, title: str) -> None:
         path += files.PLAN_ENDING
     files.write_new(path, starter(title or os.path.basename(path).removesuffix(files.PLAN_ENDING)))
     click.echo(f"{path} is begun; open it in an editor, then: habitatlint check {shlex.quote(path)}")
+
+
+@main.command("map")
+@click.argument("plan", metavar="PLAN")
+@click.option("-o", "output", required=True, metavar="FILE",
+              help="What is written, by its ending: .pdf, .svg, .png, or .html for a page.")  # fmt: skip
+@click.option("--paper", metavar="SIZE",
+              help="letter, legal, tabloid, a4 or a3; letter if left out, a4 for a plan in metres.")  # fmt: skip
+@click.option("--landscape/--portrait", default=None, help="How the paper lies; as the map is larger, if left out.")
+@click.option("--scale", metavar="SCALE", help="Such as '1:2400' or '1 in = 200 ft'; on one sheet if left out.")
+@click.option("--pocket", metavar="NAME", help="An enlargement of one pocket.")
+@click.option("--wind-from", "wind", metavar="WIND", help="Draw the scent on a wind from one of sixteen points: SE.")
+@click.option("--today", callback=_day, metavar="DATE",
+              help="The day to judge by, such as 2026-02-10; today if left out.")  # fmt: skip
+def map_(
+    plan: str,
+    output: str,
+    paper: str | None,
+    landscape: bool | None,
+    scale: str | None,
+    pocket: str | None,
+    wind: str | None,
+    today: date,
+) -> None:
+    """Draw a plan to scale: on paper (PDF, SVG, PNG), or as a page for a browser.
+
+    A scale that one sheet does not hold gives several, with match lines. Findings are numbered at their place; they
+    do not change the exit status: 0 drawn, 2 the command could not do its work.
+    """
+    from habitatlint.cli import maps
+    from habitatlint.outputs.map.sheets import Unprintable
+
+    try:
+        wanted = maps.Wanted(output, paper or "", landscape, scale, pocket or "", wind, today)
+        for line in maps.draw_map(plan, wanted):
+            click.echo(line)
+    except Unprintable as trouble:
+        click.echo(f"habitatlint: {trouble}", err=True)
+        sys.exit(FAILED)
+
+
+@main.command()
+@click.argument("plan", metavar="PLAN")
+@click.option("--as", "form", type=click.Choice(["text", "gnu"]), default="text", show_default=True,
+              help="How findings are shown.")  # fmt: skip
+@click.option("--port", type=click.IntRange(0, 65535), default=0, help="The port of the page; a free one if left out.")
+def watch(plan: str, form: str, port: int) -> None:
+    """Check a plan at each save, and show its map on a page that only this machine can open.
+
+    The page refreshes itself and keeps the last good map while a line is half typed. Ctrl-C ends it, with exit
+    status 0.
+    """
+    with contextlib.suppress(KeyboardInterrupt):  # a watch ends so
+        from habitatlint.cli import watching
+        from habitatlint.cli.serving import PortTrouble
+
+        try:
+            watching.watch(plan, form, colour=_colour(), port=port)
+        except PortTrouble as trouble:
+            click.echo(f"habitatlint: {trouble}", err=True)
+            sys.exit(FAILED)

@@ -12,6 +12,12 @@ from habitatlint.units import UNITS, plain, show
 
 #: what is wanted, by the comparison that found fault
 _WANTED = {"<": "{} or more", "<=": "more than {}", ">": "{} or less", ">=": "less than {}"}
+#: what every paper of a plan bears
+CAUTION = (
+    "Paper only: a trained feller decides tree by tree. The label is the law. Local codes and licensed foresters "
+    "and applicators stand above this map. Call before cutting near lines. Not a survey: property lines are as "
+    "the plan gives them."
+)
 _HIDDEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]")
 
 
@@ -94,6 +100,27 @@ def wanted_line(finding: Finding, units: str) -> str:
     """The figure that is wanted, by which rule and on whose word; "" where there is no figure."""
     _, wanted = measured_and_wanted(finding, units)
     return f"{clean(wanted)} ({rule_and_evidence(finding)})" if wanted else ""
+
+
+def rows(finding: Finding, units: str, others: str = "") -> list[tuple[str, str]]:
+    """What is told of a finding after its message, each with its word: measured (or place), wanted, because, and
+    its mends. `others` are the other lines it speaks of, told with what was measured, else with why."""
+    measured, wanted = measured_line(finding, units), wanted_line(finding, units)
+    because = worded(finding.because, finding, units)
+    told = []
+    if measured:
+        word = "measured" if finding.measured is not None else "place"
+        told.append((word, f"{measured}; {others}" if others else measured))
+    elif others:
+        because = f"{because}; {others}"
+    if wanted:
+        told.append(("wanted", wanted))
+    # the rule that finds fault is always named: with what it wants, or with why
+    told.append(("because", because if wanted else f"{because} ({rule_and_evidence(finding)})"))
+    for number, mend in enumerate(finding.mends, 1):
+        proof = "" if mend.proof == "advice" else f"     {'clears it' if mend.proof == 'clears' else mend.proof}"
+        told.append((f"mend {number}", worded(mend.say, finding, units) + proof))
+    return told
 
 
 def related_line(related: Related, of: str) -> str:

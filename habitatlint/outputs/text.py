@@ -9,18 +9,7 @@ from habitatlint.findings import Fact, Finding, Level
 from habitatlint.language.blocks import Path, Pocket, Row
 from habitatlint.outputs import Style
 from habitatlint.outputs.gnu import line as first_line
-from habitatlint.outputs.sentences import (
-    clean,
-    measured_line,
-    message,
-    related_line,
-    rule_and_evidence,
-    shown,
-    wanted_line,
-    width,
-    worded,
-    wrapped,
-)
+from habitatlint.outputs.sentences import clean, message, related_line, rows, shown, width, wrapped
 
 #: longest stretch of a plan's line that is shown
 LONGEST_LINE = 160
@@ -75,20 +64,8 @@ def block(finding: Finding, report: Report, style: Style) -> str:
         head = head.replace(f" {level}: ", f" \x1b[1;{_COLOURS[finding.level]}m{level}\x1b[0m: ", 1)
     lines = [head, *_excerpt(finding)]
     others = ", ".join(related_line(related, finding.span.source.name) for related in finding.related)
-    measured, wanted = measured_line(finding, report.units), wanted_line(finding, report.units)
-    because = worded(finding.because, finding, report.units)
-    if measured:
-        word = "measured" if finding.measured is not None else "place"
-        lines += _row(word, f"{measured}; {others}" if others else measured)
-    else:
-        because = f"{because}; {others}" if others else because
-    if wanted:
-        lines += _row("wanted", wanted)
-    # the rule that finds fault is always named: with what it wants, or with why
-    lines += _row("because", because if wanted else f"{because} ({rule_and_evidence(finding)})")
-    for number, mend in enumerate(finding.mends, 1):
-        proof = "" if mend.proof == "advice" else f"     {'clears it' if mend.proof == 'clears' else mend.proof}"
-        lines += _row(f"mend {number}", worded(mend.say, finding, report.units) + proof)
+    for word, told in rows(finding, report.units, others):
+        lines += wrapped(told, f"    {word:<10}", INDENT, WIDTH)
     return "\n".join(lines) + "\n"
 
 
@@ -108,10 +85,6 @@ def _excerpt(finding: Finding) -> list[str]:
     cut = len(shown) - len(shown.lstrip())
     body = shown[cut:]
     return [f"    {body}", f"    {' ' * (before - cut)}{'^' * max(1, marked)}"]
-
-
-def _row(word: str, text: str) -> list[str]:
-    return wrapped(text, f"    {word:<10}", INDENT, WIDTH)
 
 
 def summary(reports: Sequence[Report], style: Style) -> str:

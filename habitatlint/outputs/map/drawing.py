@@ -205,6 +205,8 @@ def _pockets(scene: Scene) -> Iterator[Mark]:
 def _trees(scene: Scene) -> Iterator[Mark]:
     cut = scene.trees
     signs = _tree_signs(scene)
+    # whose stumps are shown: of trees that lie, and of those felled nobody says which way
+    stumps_shown = (cut.lies & ((cut.method == "fell") & (cut.state != "blown") | cut.treated)) | (signs == "stump")
     for block in dict.fromkeys(cut.blocks):
         rows = cut.rows_of(block)
         label = name_of(block)
@@ -217,13 +219,8 @@ def _trees(scene: Scene) -> Iterator[Mark]:
             shape = shapely.geometrycollections([MultiLineString(list(stems)), MultiPolygon(list(tops))])
             yield Mark(sign, "trees", shape if lying else stumps, block, label=label, rank=5 if len(rows) > 1 else 7)
             label = ""  # once a block
-        for sign, which in (
-            ("stump-treated", cut.treated & cut.lies),
-            ("stump", cut.lies & ~cut.treated & (cut.method == "fell") & (cut.state != "blown")),
-            ("stump", (signs == "stump") & ~cut.treated),
-            ("stump-treated", (signs == "stump") & cut.treated),
-        ):
-            at = rows[which[rows]]
+        for sign, treated in (("stump-treated", True), ("stump", False)):
+            at = rows[stumps_shown[rows] & (cut.treated[rows] == treated)]
             if len(at):
                 yield Mark(sign, "trees", shapely.multipoints(np.column_stack([cut.x[at], cut.y[at]])), block)
 

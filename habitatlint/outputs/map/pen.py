@@ -41,6 +41,8 @@ class Pen:
         self.window = window
         self.live = live
         self.thin = "non-scaling-stroke" if live else None
+        #: such lines count in pixels, of which 96 make an inch
+        self._unit = 96 / 25.4 if live else 1.0
         #: hatches and scatters are drawn this far beyond the window and no farther
         self._about = None if live else window.box(4)
 
@@ -66,6 +68,14 @@ class Pen:
         """A glyph that on the page keeps its size at any zoom."""
         return tag("g", glyph, class_="sign") if self.live else glyph
 
+    def line(self, weight: float, dash: Sequence[float] = ()) -> dict[str, object]:
+        """How heavy and how broken a line is, in millimetres; on the page at any zoom."""
+        return {
+            "stroke_width": weight * self._unit,
+            "stroke_dasharray": dashes([length * self._unit for length in dash]),
+            "vector_effect": self.thin,
+        }
+
     # -- signs at a place ----------------------------------------------------------------------
 
     def _glyphs(self, sign: Sign, mark: Mark) -> Iterator[str]:
@@ -80,11 +90,9 @@ class Pen:
         stems, tops = shape.geoms
         yield path(
             self.path(tops), class_="tops", fill=sign.fill, fill_opacity=sign.fill_opacity, stroke=sign.stroke,
-            stroke_width=sign.weight, stroke_dasharray=dashes(sign.dash), vector_effect=self.thin,
+            **self.line(sign.weight, sign.dash),
         )  # fmt: skip
-        yield path(
-            self.path(stems), class_="stems", stroke=sign.stroke, stroke_width=2 * sign.weight, vector_effect=self.thin
-        )
+        yield path(self.path(stems), class_="stems", stroke=sign.stroke, **self.line(2 * sign.weight))
 
     # -- lines ---------------------------------------------------------------------------------
 
@@ -92,10 +100,10 @@ class Pen:
         d = self.path(shape)
         if sign.casing is not None:
             colour, weight = sign.casing
-            yield path(d, stroke=colour, stroke_width=weight, stroke_linejoin="round", vector_effect=self.thin)
+            yield path(d, stroke=colour, stroke_linejoin="round", **self.line(weight))
         yield path(
-            d, stroke=sign.stroke, stroke_width=sign.weight, stroke_linejoin="round",
-            stroke_linecap="round" if sign.round else None, stroke_dasharray=dashes(sign.dash), vector_effect=self.thin,
+            d, stroke=sign.stroke, stroke_linejoin="round", stroke_linecap="round" if sign.round else None,
+            **self.line(sign.weight, sign.dash),
         )  # fmt: skip
         if sign.along is not None:
             yield from self._along(sign, sign.along, shape)
@@ -123,8 +131,8 @@ class Pen:
             shape = _wide_enough(shape, _LEAST_STRIP / self.window.per_metre)
         yield path(
             self.path(shape), fill=sign.fill, fill_opacity=sign.fill_opacity, fill_rule="evenodd", stroke=sign.stroke,
-            stroke_width=sign.weight, stroke_linejoin="round", stroke_linecap="round" if sign.round else None,
-            stroke_dasharray=dashes(sign.dash), vector_effect=self.thin,
+            stroke_linejoin="round", stroke_linecap="round" if sign.round else None,
+            **self.line(sign.weight, sign.dash),
         )  # fmt: skip
         inner = shape if self._about is None else shape.intersection(self._about)
         if sign.hatch is not None and inner.area:
@@ -147,7 +155,7 @@ class Pen:
         lines = shapely.linestrings(np.stack([feet + along * (run.min() - 1), feet + along * (run.max() + 1)], axis=1))
         cut = shapely.get_parts(MultiLineString(list(lines)).intersection(shape))
         d = self.path(MultiLineString([line for line in cut if isinstance(line, LineString)]))
-        return path(d, stroke=hatch.colour, stroke_width=hatch.weight, vector_effect=self.thin)
+        return path(d, stroke=hatch.colour, **self.line(hatch.weight))
 
     def _scattered(self, scatter: Scatter, shape: BaseGeometry) -> str:
         """Small marks in rows offset by half, set off from the plan's origin, whole within the area."""
@@ -164,7 +172,7 @@ class Pen:
         points = self.window.points(places[shapely.contains_xy(inner, places)])
         d = "".join(f"M{figure(x)} {figure(y)}{scatter.mark}" for x, y in points.tolist())
         fill = scatter.colour if scatter.solid else "none"
-        return path(d, fill=fill, stroke=scatter.colour, stroke_width=scatter.weight)
+        return path(d, fill=fill, stroke=scatter.colour, stroke_width=scatter.weight, class_="scatter")
 
     # -- geometry as strokes -------------------------------------------------------------------
 

@@ -20,7 +20,8 @@ from habitatlint.outputs.map.pen import ARC, BADGE, Pen, arc, badge, half_badge
 from habitatlint.outputs.map.picture import Picture
 from habitatlint.outputs.map.signs import BLACK, ORDER, SIGNS, WHITE, Sign
 from habitatlint.outputs.map.tags import figure, group, haloed, path, tag, words
-from habitatlint.outputs.map.window import Window as Window
+from habitatlint.outputs.map.window import Window
+from habitatlint.outputs.sentences import clean
 from habitatlint.units import UNITS, plain
 
 #: room around a window for the grid's figures, in millimetres
@@ -61,9 +62,9 @@ def frame(
 
     `joins` says by side ("north", "east", "south", "west") which sheet goes on there; the match line runs `lap`
     millimetres within the window. `live` makes it for the page: a group a layer (`<g class="layer"
-    data-layer="trees">`), what belongs to a block in `<g data-block="NAME" data-line="12">`, findings in `<g
-    class="finding" data-finding="3">`, lines that keep their weight at any zoom, and signs in `<g
-    class="sign">` inside a translated group, to be scaled about its own origin.
+    data-layer="trees">`), what belongs to a block in `<g data-block="NAME" data-line="12">` (with `data-file` where
+    an included file has it), findings in `<g class="finding" data-finding="3">`, lines that keep their weight at
+    any zoom, and signs in `<g class="sign">` inside a translated group, to be scaled about its own origin.
     """
     return _Frame(drawing, window, joins, lap, picture, live).whole()
 
@@ -177,8 +178,9 @@ class _Frame:
 
     def _of_block(self, block: Block, drawn: str) -> str:
         span = block.span()
-        own = span.source.name == self.drawing.report.source.name
-        return tag("g", drawn, data_block=block.name, data_line=str(span.line) if own else None)
+        other = span.source.name != self.drawing.report.source.name
+        return tag("g", drawn, data_block=block.name, data_line=str(span.line),
+                   data_file=clean(span.source.name) if other else None)  # fmt: skip
 
     def _beneath(self, picture: Picture) -> str:
         a, b, c, d, e, f = picture.affine
@@ -288,7 +290,7 @@ class _Frame:
             if 4 < y < window.height - 4:
                 for x in (-1.2, window.width + 1.4 + CAPITALS * _FIGURES):
                     figures.append(group(words(plain(value / unit, 1)), x, y, -90))
-        lines = path("".join(strokes), class_="grid", stroke="#BDBDBD", stroke_width=0.15, vector_effect=self.pen.thin)
+        lines = path("".join(strokes), class_="grid", stroke="#BDBDBD", **self.pen.line(0.15))
         return lines, tag("g", "".join(figures), font_size=_FIGURES, text_anchor="middle", fill="#333333")
 
     def _matches(self) -> str:
