@@ -68,3 +68,7 @@ def test_the_wheel_checks_an_example_from_another_folder(built: Path, tmp_path: 
         encoding="utf-8",
     )
     assert run(program, "check", "earth.habitat", cwd=tmp_path).returncode == 0
+    for name in ("map.pdf", "map.html"):  # what is drawn needs the template, the type, style and script that ship
+        drawn = run(program, "map", "elsewhere.habitat", "-o", name, "--today", "2026-01-20", cwd=tmp_path)
+        assert drawn.returncode == 0, drawn.stdout + drawn.stderr
+    assert (tmp_path / "map.pdf").read_bytes()[:5] == b"%PDF-"

@@ -6,6 +6,10 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
+from click.testing import CliRunner
+from PIL import Image, ImageFilter
+
 from habitatlint.check import Report
 from habitatlint.cli.main import main
 from habitatlint.outputs import Style, render
@@ -31,3 +35,18 @@ def test_the_first_plan_gives_the_finding_that_is_shown(report_of: Callable[...,
 
 def test_every_command_it_names_is_there() -> None:
     assert set(re.findall(r"^    habitatlint (\w+)", README, re.MULTILINE)) == set(main.commands)
+
+
+def test_the_map_it_shows_is_the_one_the_command_makes(tmp_path: Path) -> None:
+    command = re.search(r"^    habitatlint (map examples/\S+ -o )(\S+)( .*)$", README, re.MULTILINE)
+    shown = re.search(r"^!\[.+\]\((\S+)\)$", README, re.MULTILINE)
+    assert command and shown
+    plan = command[1].split()[1]
+    made = CliRunner().invoke(main, ["map", str(ROOT / plan), "-o", str(tmp_path / command[2]), *command[3].split()])
+    assert made.exit_code == 0, made.output
+    # soft edges, for another version of a library may set a letter a hair's breadth off
+    one, other = (
+        np.asarray(Image.open(path).convert("L").filter(ImageFilter.GaussianBlur(4)), float)
+        for path in (ROOT / shown[1], tmp_path / command[2])
+    )
+    assert one.shape == other.shape and np.abs(one - other).max() < 40
