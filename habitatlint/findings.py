@@ -95,12 +95,14 @@ class Edit(NamedTuple):
 class Mend(NamedTuple):
     """A way to mend a finding: words, and the edits that would do it.
 
-    `proof` is "untried" until the edits were tried; a mend without edits is advice.
+    `proof` is "advice" for words alone, "untried", "clears" once the edits were tried, and "withheld" where they
+    failed it: `why` says at what.
     """
 
     say: str
     edits: tuple[Edit, ...] = ()
     proof: str = "untried"
+    why: str = ""
 
 
 class Finding(NamedTuple):
