@@ -85,6 +85,25 @@ SLIPS = FIRM | {
 }  # fmt: skip
 
 
+class Change(NamedTuple):
+    """What a mend does to one block, as facts: the rule's action with its values worked out.
+
+    `word` is "set", "remove" or "add". `span` is the head of the block it is on (for "add" of the block it comes
+    after; for a slip what the slip marks). `texts` are the ways to write the property, best first, to be tried in
+    turn. `number` is the tree of the row that alone is meant, 0 for the whole block. Of a block that is added,
+    `noun` and `name`, and its `lines` (a property's word and what follows).
+    """
+
+    word: str
+    span: Span
+    property: str = ""
+    texts: tuple[str, ...] = ()
+    number: int = 0
+    noun: str = ""
+    name: str = ""
+    lines: tuple[tuple[str, str], ...] = ()
+
+
 class Edit(NamedTuple):
     """A stretch of text and what is to stand there instead."""
 
@@ -93,7 +112,7 @@ class Edit(NamedTuple):
 
 
 class Mend(NamedTuple):
-    """A way to mend a finding: words, and the edits that would do it.
+    """A way to mend a finding: words, what it would change, and the edits that do it.
 
     `proof` is "advice" for words alone, "untried", "clears" once the edits were tried, and "withheld" where they
     failed it: `why` says at what.
@@ -103,6 +122,7 @@ class Mend(NamedTuple):
     edits: tuple[Edit, ...] = ()
     proof: str = "untried"
     why: str = ""
+    changes: tuple[Change, ...] = ()
 
 
 class Finding(NamedTuple):

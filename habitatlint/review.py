@@ -6,15 +6,18 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 from habitatlint.check import FindPack, Library, Report, check, find_no_pack
-from habitatlint.findings import Policy
+from habitatlint.findings import Finding, Mend, Policy
 from habitatlint.language.plan import Find, find_nothing
 from habitatlint.measures import every_measure
+from habitatlint.mending import proven, together
 from habitatlint.reading.blocks import Memory
 from habitatlint.reading.grammar import Grammar
 from habitatlint.rulebook.book import Rulebook
 from habitatlint.rulebook.rules import Pack
 from habitatlint.source import Source
 
+#: so often at most a plan is judged again to try its mends, where they are only shown
+TRIALS = 3
 #: a pack from its name and its texts, read and checked
 ReadPack = Callable[[str, Iterable[Source]], Pack]
 
@@ -29,6 +32,14 @@ class Review:
     find: Find = find_nothing
     find_pack: FindPack = find_no_pack
     memory: Memory = field(default_factory=dict, repr=False)
+
+    def mends(self, report: Report, finding: Finding, policy: Policy) -> tuple[Mend, ...]:
+        """The mends of one finding of a report, each tried by itself."""
+        return proven(report, finding, lambda source: self.check(source, policy))
+
+    def tried(self, report: Report, policy: Policy) -> Report:
+        """A report with the first mend of each finding tried, all together, in a few trials."""
+        return together(report, lambda source: self.check(source, policy), TRIALS)
 
     def check(self, source: Source, policy: Policy) -> Report:
         library = Library(self.plan_grammar, every_measure(), self.find, self.find_pack)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from functools import partial
 from typing import Any
@@ -78,8 +79,9 @@ _CUT_FIELDS = {
 _SLIP_FIELDS = {
     "kind": "word", "thing": "text", "found": "text", "expected": "text", "hint": "text", "why": "text",
     "size": "length", "limit": "length", "share": "share", "count": "count", "place": "place", "name": "name",
-    "other": "text",
+    "other": "text", "likely": "text",
 }  # fmt: skip
+_LIKELY = re.compile("did you mean `([^`]+)`")
 
 #: plural -> its fields and their kinds: what a pack is checked against before any plan is read
 FIELDS: dict[str, dict[str, str]] = {
@@ -515,6 +517,9 @@ def slips_table(scene: Scene, slips: list[Slip]) -> Table:
     for field, of_kind in (("size", "length"), ("share", "share"), ("count", "count")):
         facts = [slip.size.value if slip.size and slip.size.kind == of_kind else None for slip in slips]
         table.add(field, lambda facts=facts, of_kind=of_kind: column(of_kind, facts))  # type: ignore[misc]
+    # the word that is offered for one misspelt
+    offered = [_LIKELY.search(slip.hint) for slip in slips]
+    table.add("likely", lambda: column("text", [found[1] if found else None for found in offered], "nothing is like it"))
     limits = [slip.limit.value if slip.limit and slip.limit.kind == "length" else None for slip in slips]
     table.add("limit", lambda: column("length", limits))
     places = [None if slip.place is None else shapely.points(slip.place) for slip in slips]

@@ -117,7 +117,8 @@ def rows(finding: Finding, units: str, others: str = "") -> list[tuple[str, str]
         told.append(("wanted", wanted))
     # the rule that finds fault is always named: with what it wants, or with why
     told.append(("because", because if wanted else f"{because} ({rule_and_evidence(finding)})"))
-    for number, mend in enumerate(finding.mends, 1):
+    # what failed its proof is not shown: `mend --why` tells of it
+    for number, mend in enumerate((one for one in finding.mends if one.proof != "withheld"), 1):
         proof = "" if mend.proof == "advice" else f"     {'clears it' if mend.proof == 'clears' else mend.proof}"
         told.append((f"mend {number}", worded(mend.say, finding, units) + proof))
     return told

@@ -234,7 +234,8 @@ class _Checker:
         if not parts or parts[0] not in self.variables:
             hint = near(parts[0], self.variables) if parts else ""
             raise self._tell("unknown-name", target, ".".join(parts), "a variable of the rule", hint)
-        if action.word in ("set", "remove") and len(parts) > 1 and parts[1] not in _PROPERTIES:
+        of_slip = parts[1:] == ("found",)  # what a slip marks, written otherwise
+        if action.word in ("set", "remove") and len(parts) > 1 and parts[1] not in _PROPERTIES and not of_slip:
             hint = near(parts[1], _PROPERTIES)
             raise self._tell("unknown-word", target, parts[1], "a property of a plan's block", hint)
         for value in action.values[1:]:

@@ -15,6 +15,7 @@ import numpy as np
 from habitatlint.findings import FIRM, Fact, Finding, Mend, Related
 from habitatlint.ground.columns import Column, Indices, Mask, distinct
 from habitatlint.ground.tables import patches_as_trees
+from habitatlint.language.editing import Unwritable
 from habitatlint.measures.vocabulary import Rows
 from habitatlint.reading.values import Written
 from habitatlint.rulebook.evaluation import (
@@ -29,7 +30,8 @@ from habitatlint.rulebook.evaluation import (
     value,
 )  # fmt: skip
 from habitatlint.rulebook.expressions import Call, Compare, Ref, names_in, parts_of, plurals_in
-from habitatlint.rulebook.rules import Report, Rule, placeholders
+from habitatlint.rulebook.remedies import Changes
+from habitatlint.rulebook.rules import Remedy, Report, Rule, placeholders
 from habitatlint.source import Span
 
 _NO_TREES = "a patch lays no trees, so nobody knows where they come to lie"
@@ -307,11 +309,22 @@ class _Judging:
             source=limit[1],
             because=rule.because,
             related=tuple(related),
-            mends=tuple(Mend(remedy.say, (), "untried" if remedy.actions else "advice") for remedy in rule.remedies),
+            mends=tuple(self._mend(frame, told, worst, remedy) for remedy in rule.remedies),
             names=self._names(frame, group),
             safety=rule.safety,
             firm=firm,
         )
+
+    def _mend(self, frame: Frame, group: Indices, worst: int, remedy: Remedy) -> Mend:
+        """A remedy with its changes worked out for a group; what cannot be worked out is advice."""
+        if not remedy.actions:
+            return Mend(remedy.say, proof="advice")
+        ordered = np.concatenate([[worst], group[group != worst]])
+        try:
+            changes = Changes(self.rule, self.context, frame.take(ordered)).of(remedy)
+        except Unwritable as error:
+            return Mend(remedy.say, proof="withheld", why=str(error))
+        return Mend(remedy.say, changes=changes)
 
     def _count(self, frame: Frame, group: Indices) -> int:
         """How many different things of the first variable a group has; of two of one plural, the pairs."""

@@ -1,0 +1,198 @@
+"""Mends proven: a mend is shown as clearing its finding only after it was tried.
+
+A trial makes the edits on the text as written, reads and judges it again, and asks: is the finding gone? Is there
+none new at its level or above? Are all comments still there? Nothing outside the edits is touched, for only they
+are made; what is done is not changed, nor for people's safety any fall or method; and once the finding is gone its
+mend is not offered again, so that twice is once. What fails is withheld, and says at what.
+
+Findings are told apart by their rule and the blocks they are on, not by their lines, which edits move.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+from typing import NamedTuple
+
+from habitatlint.check import Report
+from habitatlint.findings import Edit, Finding, Level, Mend
+from habitatlint.language.editing import Unwritable, applied, comments, edits_of, overlap
+from habitatlint.source import Source
+
+#: a plan as it would be judged
+Judge = Callable[[Source], Report]
+
+#: the pack of slips, which are told of what is written; what they hide is judged once it can be read
+_RECORD = "record/"
+#: rules of slips that leave lines unread: such a text is mended by hand first, but for words misspelt
+_UNREAD = frozenset({"record/syntax", "record/unknown-word"})
+#: what a mend changes of a cut, and never does for people's safety
+_OF_CUTS = frozenset({"fall", "method"})
+#: so many ways of one mend are tried
+MOST_WAYS = 20
+
+_Key = tuple[str, str, frozenset[str]]
+
+
+class Trial(NamedTuple):
+    """A text with mends made, as judged; and what it fails, "" for nothing."""
+
+    text: str
+    report: Report
+    failed: str
+
+
+def proven(report: Report, finding: Finding, judge: Judge) -> tuple[Mend, ...]:
+    """The mends of one finding, each tried by itself: every way of it until one clears."""
+    return tuple(_proven(report, finding, mend, judge)[0] for mend in finding.mends)
+
+
+def _proven(report: Report, finding: Finding, mend: Mend, judge: Judge) -> tuple[Mend, Trial | None]:
+    why = mend.why
+    for way in range(MOST_WAYS):
+        try:
+            edits = written(report, finding, mend, way)
+        except IndexError:
+            break
+        except Unwritable as error:
+            return mend._replace(proof="withheld" if mend.changes else mend.proof, why=str(error)), None
+        trial = tried(report, [(finding, edits)], judge)
+        if not trial.failed:
+            return mend._replace(edits=edits, proof="clears", why=""), trial
+        why = why or trial.failed  # the best way's failure is the one to be told
+    return (mend._replace(proof="withheld", why=why) if mend.changes else mend), None
+
+
+def written(report: Report, finding: Finding, mend: Mend, way: int = 0) -> tuple[Edit, ...]:
+    """The edits of one way of a mend. Raises Unwritable with why, IndexError where it has no such way."""
+    if not mend.changes:
+        raise Unwritable(mend.why)
+    if finding.rule not in _UNREAD and any(one.rule in _UNREAD for one in report.findings):
+        raise Unwritable("the plan has lines that cannot be read: mend them first")
+    if finding.safety and any(change.property in _OF_CUTS for change in mend.changes):
+        raise Unwritable("it would change a cut, which for people's safety a trained person decides")
+    edits = edits_of(report.plan, mend.changes, way)
+    if not edits:
+        raise Unwritable("it would change nothing")
+    return edits
+
+
+def tried(report: Report, mends: Sequence[tuple[Finding, Sequence[Edit]]], judge: Judge) -> Trial:
+    """Disjoint mends made at once, judged, and what they fail together."""
+    edits = sorted((edit for _, some in mends for edit in some), key=lambda edit: edit.span.order)
+    text = applied(report.source.text, edits)
+    after = judge(Source(report.source.name, text))
+    return Trial(text, after, _failed(report, after, text, [finding for finding, _ in mends]))
+
+
+def _failed(before: Report, after: Report, text: str, targets: Sequence[Finding]) -> str:
+    if comments(before.source.text) != comments(text):
+        return "it would lose a comment"
+    for level in sorted({target.level for target in targets}):
+        was, now = _counted(before, level), _counted(after, level)
+        gone = Counter(_key(target) for target in targets if target.level == level)
+        for key, count in gone.items():
+            if now[key] > was[key] - count:
+                return "the finding would stay"
+        fresh = now - was
+        if all(target.rule.startswith(_RECORD) for target in targets):
+            fresh = Counter({key: count for key, count in fresh.items() if key[1].startswith(_RECORD)})
+        if fresh:
+            return f"it would bring another finding: {min(fresh)[1]}"
+    return ""
+
+
+def _counted(report: Report, level: Level) -> Counter[_Key]:
+    return Counter(_key(finding) for finding in report.findings if finding.level >= level)
+
+
+def _key(finding: Finding) -> _Key:
+    return finding.span.source.name, finding.rule, finding.names
+
+
+# -- many at once ------------------------------------------------------------------------------------------
+
+
+def together(report: Report, judge: Judge, most: int) -> Report:
+    """The report with the first mend of each finding tried, all at once and then by halves where that fails, in so
+    many trials at most; what they leave open stays untried. Mends that clear were tried with the others."""
+    known: dict[int, Mend] = {}
+    asked = _first_mends(report, known)
+    for batch, _ in _batches(report, asked, judge, most):
+        for number, mend, _ in batch:
+            known[number] = mend
+    findings = tuple(
+        finding._replace(mends=(*finding.mends[: at], known[number], *finding.mends[at + 1 :]))
+        if number in known and (at := _first(finding)) is not None
+        else finding
+        for number, finding in enumerate(report.findings)
+    )  # fmt: skip
+    return report._replace(findings=findings)
+
+
+_Asked = tuple[int, Mend, Finding]
+
+
+def _first(finding: Finding) -> int | None:
+    return next((at for at, mend in enumerate(finding.mends) if mend.changes), None)
+
+
+def _first_mends(report: Report, withheld: dict[int, Mend]) -> list[_Asked]:
+    """The first mend with changes of each finding, with its edits, those that meet another's left out."""
+    taken: list[_Asked] = []
+    for number, finding in enumerate(report.findings):
+        at = _first(finding)
+        if at is None:
+            continue
+        mend = finding.mends[at]
+        try:
+            edits = written(report, finding, mend)
+        except (Unwritable, IndexError) as error:
+            withheld[number] = mend._replace(proof="withheld", why=str(error))
+            continue
+        if not any(overlap(edits, other.edits) for _, other, _ in taken):
+            taken.append((number, mend._replace(edits=edits, proof="clears"), finding))
+    return taken
+
+
+def _batches(report: Report, asked: list[_Asked], judge: Judge, most: int) -> Iterable[tuple[list[_Asked], Trial]]:
+    """Batches of mends that pass together, found by halving those that do not, in so many trials at most."""
+    waiting = [asked] if asked else []
+    trials = 0
+    while waiting and trials < most:
+        batch = waiting.pop(0)
+        trial = tried(report, [(finding, mend.edits) for _, mend, finding in batch], judge)
+        trials += 1
+        if not trial.failed:
+            yield batch, trial
+        elif len(batch) > 1:
+            half = len(batch) // 2
+            waiting += [batch[:half], batch[half:]]
+
+
+def mended(report: Report, judge: Judge, chosen: Callable[[Finding], bool] = lambda finding: True) -> Report:
+    """The plan with all its proven mends made, over and over until none is left, as it is then judged.
+
+    Each round makes the mends that pass together, and then of the others one that passes by itself; as every
+    round takes away a finding and brings none at its level or above, it ends, no worse than it began.
+    """
+    while True:
+        asked = [one for one in _first_mends(report, {}) if chosen(one[2])]
+        passed = next(iter(_batches(report, asked, judge, 4)), None)
+        if passed is None:
+            passed_alone = _first_alone(report, judge, chosen)
+            if passed_alone is None:
+                return report
+            report = passed_alone.report
+        else:
+            report = passed[1].report
+
+
+def _first_alone(report: Report, judge: Judge, chosen: Callable[[Finding], bool]) -> Trial | None:
+    for finding in report.findings:
+        if chosen(finding):
+            for mend in finding.mends:
+                found, trial = _proven(report, finding, mend, judge) if mend.changes else (mend, None)
+                if trial is not None and found.proof == "clears":
+                    return trial
+    return None
