@@ -159,7 +159,7 @@ def watch(path: str, form: str, *, colour: bool, port: int = 0) -> None:
     desk = Desk(path)
     look = desk.look()
     server.start(look.shown)
-    click.echo(f"the page of {clean(path)} is at {server.address}; Ctrl-C ends this", err=True)
+    click.echo(f"the page of {clean(path)} (Ctrl-C ends this): {server.address}", err=True)
     _tell(look, form, colour)
     for _ in desk.changes():
         look = desk.look()

@@ -39,8 +39,16 @@ SIDE, MARGIN = 160.0, 0.02
 #: the narrowest that the map is beside its longer side, so that names at its rim find room
 NARROWEST = 0.62
 #: a page is to be read and to be drawn at once; beyond so many of each it shows less, and says so: blocks of trees
-#: (drawn together), stumps (left out), lines of a file (those about findings), findings, other lines of a finding
-MOST_BLOCKS, MOST_STUMPS, MOST_LINES, MOST_FINDINGS, MOST_RELATED = 2_000, 4_000, 20_000, 1_500, 40
+#: (drawn together), stumps (left out), trees that stand (drawn as dots), lines of a file (those about findings),
+#: findings, other lines of a finding
+MOST_BLOCKS, MOST_STUMPS, MOST_STANDING, MOST_LINES, MOST_FINDINGS, MOST_RELATED = (
+    2_000,
+    4_000,
+    4_000,
+    20_000,
+    1_500,
+    40,
+)
 #: lines shown about one of a finding, in a file of too many
 AROUND = 8
 #: where a page of the watch server hears of changes
@@ -188,10 +196,12 @@ def _window(drawing: Drawing) -> Window | None:
 def _simpler(drawing: Drawing) -> tuple[Drawing, list[str]]:
     """A drawing that a browser draws at once, and in words what it was spared."""
     said, marks = [], drawing.marks
-    stumps = ("stump", "stump-treated")
-    if sum(len(get_parts(mark.shape)) for mark in marks if mark.sign in stumps) > MOST_STUMPS:
-        marks = tuple(mark for mark in marks if mark.sign not in stumps)
+    if _places(mark for mark in marks if mark.sign in _STUMPS) > MOST_STUMPS:
+        marks = tuple(mark for mark in marks if mark.sign not in _STUMPS)
         said.append("Stumps are too many for this page; the printed map has them.")
+    if _places(mark for mark in marks if _has_a_sign_each(mark)) > MOST_STANDING:
+        marks = tuple(mark._replace(sign="dots") if _has_a_sign_each(mark) else mark for mark in marks)
+        said.append("Trees that do not lie are too many for this page, and are dots; the printed map tells them apart.")
     trees: dict[str, list[BaseGeometry]] = {}
     for mark in marks:
         if _is_of_trees(mark):
@@ -204,7 +214,19 @@ def _simpler(drawing: Drawing) -> tuple[Drawing, list[str]]:
 
 
 def _is_of_trees(mark: Mark) -> bool:
-    return mark.layer == "trees" and SIGNS[mark.sign].kind in ("tree", "point")
+    return mark.layer == "trees" and SIGNS[mark.sign].kind in ("tree", "point", "dots")
+
+
+_STUMPS = ("stump", "stump-treated")
+
+
+def _has_a_sign_each(mark: Mark) -> bool:
+    """Trees that are not drawn as they lie, but each by a sign at its place."""
+    return _is_of_trees(mark) and SIGNS[mark.sign].kind == "point" and mark.sign not in _STUMPS
+
+
+def _places(marks: Iterable[Mark]) -> int:
+    return sum(len(get_parts(mark.shape)) for mark in marks)
 
 
 def _together(shapes: Sequence[BaseGeometry]) -> BaseGeometry:
@@ -412,17 +434,12 @@ def _data(
         "window": {**window._asdict(), "edge": EDGE} if window else None,
         "unit": [scene.units, UNITS[scene.units][1]],
         "winds": winds,
-        "wind": "" if drawing.wind is None else _wind_of(drawing.wind, bearings(scene).tolist()),
+        "wind": drawing.wind_name,
         "findings": [_marks(one, drawing.report, sources) for one in kept],
         "files": [clean(source.name) for source in sources],
         "live": live,
         "events": EVENTS,
     }
-
-
-def _wind_of(bearing: float, winds: Sequence[float]) -> str:
-    """The one of the sixteen winds that lies nearest a bearing."""
-    return min(zip(winds, WINDS, strict=True), key=lambda wind: abs((bearing - wind[0] + 180) % 360 - 180))[1]
 
 
 def _marks(one: Numbered, report: Report, sources: Sequence[Source]) -> dict[str, object]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import xml.etree.ElementTree as ElementTree
 from collections.abc import Callable
 from itertools import combinations
@@ -96,7 +97,8 @@ def test_every_example_is_drawn_by_known_signs_and_is_sound_svg(report_of: Repor
     ("said", "sign"),
     [
         ("method hinge\n  fall N", "hinge"), ("method hinge\n  fall N\n  stump-treatment done\n  mix m", "hinge-dead"),
-        ("method fell\n  fall N", "fell"), ("method fell", "stump"), ("method girdle", "girdle"),
+        ("method fell\n  fall N", "fell"), ("method fell", "stump"), ("method fell", "down"), ("method hinge", "down"),
+        ("state blown", "down"), ("state down", "down"), ("method girdle", "girdle"),
         ("method frill", "frill"), ("method hack-and-squirt", "hack-and-squirt"), ("state hung", "hung"),
         ("state dead", "snag"), ("state blown\n  fall N", "blown"), ("method leave", "uncut"),
     ],
@@ -104,6 +106,47 @@ def test_every_example_is_drawn_by_known_signs_and_is_sound_svg(report_of: Repor
 def test_a_tree_is_drawn_by_what_becomes_of_it(drawn: Callable[[str], Drawing], said: str, sign: str) -> None:
     drawing = drawn(f'{BOUNDARY}mix m\n  label "EPA 000-000"\ntree one\n  at 100,100\n  dbh 8in\n  {said}\n')
     assert sign in {mark.sign for mark in drawing.marks}
+
+
+@pytest.mark.parametrize("said", ["state blown", "state down", "method fell\n  stump-treatment done\n  mix m"])
+def test_a_tree_that_is_down_is_never_shown_as_standing_nor_its_stump_twice(
+    drawn: Callable[[str], Drawing], said: str
+) -> None:
+    drawing = drawn(f'{BOUNDARY}mix m\n  label "EPA 000-000"\ntree one\n  at 100,100\n  dbh 8in\n  {said}\n')
+    signs = [mark.sign for mark in drawing.marks if mark.layer == "trees"]
+    assert signs == (["down", "stump-treated"] if "method" in said else ["down"])
+
+
+def test_a_patch_is_shown_as_cut_once_it_is(report_of: Reports) -> None:
+    for stage, said, sign in (
+        ("design", "", "patch-fell"), ("as-built", "", "patch-uncut"), ("as-built", "  done 2026-01-10\n", "patch-fell"),
+    ):  # fmt: skip
+        drawing = draw(report_of(f"{HEAD}  stage {stage}\n{BOUNDARY}{BLOCKS['patch']}{said}", fragment=False))
+        assert [mark.sign for mark in drawing.marks if mark.layer == "trees"] == [sign]
+
+
+@pytest.mark.parametrize(
+    ("place", "kind", "legend"),
+    [
+        ("line 50,50 90,50", "screen", "screen planted"), ("line 50,50 90,50", "cover", "cover planted along a line"),
+        ("outline 50,50 90,50 90,90", "cover", "cover planted"),
+        ("outline 50,50 90,50 90,90", "screen", "screen planted over an area"),
+    ],
+)  # fmt: skip
+def test_a_planting_is_drawn_as_what_it_is_planted_for(
+    drawn: Callable[[str], Drawing], place: str, kind: str, legend: str
+) -> None:
+    drawing = drawn(f"{BOUNDARY}planting oaks\n  {place}\n  kind {kind}\n")
+    (mark,) = (mark for mark in drawing.marks if mark.layer == "trees")
+    assert SIGNS[mark.sign].legend == legend and SIGNS[mark.sign].kind == place.split()[0].replace("outline", "area")
+
+
+def test_a_line_of_rubs_is_no_trail(drawn: Callable[[str], Drawing]) -> None:
+    for kind, signs in (("rub", ["sign-line", "sign-rub"]), ("trail", ["sign-trail"])):
+        drawing = drawn(f"{BOUNDARY}sign old\n  kind {kind}\n  line 50,50 90,50\n")
+        marks = [mark for mark in drawing.marks if mark.layer == "notes"]
+        assert [mark.sign for mark in marks] == signs
+        assert [mark.shape.centroid.x for mark in marks] == pytest.approx([70 * YARD] * len(marks))
 
 
 def test_an_as_built_shows_what_is_not_cut_yet_as_standing(report_of: Reports) -> None:
@@ -141,6 +184,20 @@ def test_the_arc_of_a_bed_is_as_wide_as_its_open_arc(drawn: Callable[[str], Draw
     assert sum(last - first for first, last in spans) == pytest.approx(bed.arc)  # type: ignore[misc]
 
 
+@pytest.mark.parametrize(
+    "cut",
+    [
+        "row few\n  in thicket\n  method hinge\n  stumps 125,130 175,130\n  spacing 10\n  dbh 7in\n",
+        "patch few\n  in thicket\n  method hinge\n  density 50 per acre\n",
+    ],
+)
+def test_no_arc_is_shown_open_where_nobody_knows_how_trees_will_lie(drawn: Callable[[str], Drawing], cut: str) -> None:
+    drawing = drawn(BOUNDARY + BLOCKS["pocket"] + cut)
+    said = {finding.rule for finding in drawing.report.findings}
+    assert "record/not-judged" in said
+    assert "bed" in {mark.sign for mark in drawing.marks} and "open-arc" not in {mark.sign for mark in drawing.marks}
+
+
 def test_a_finding_stands_at_its_place_or_at_what_it_is_on(drawn: Callable[[str], Drawing]) -> None:
     hinges = "row live\n  method hinge\n  stumps 20,204 60,204\n  spacing 10\n  fall N\n  dbh 7in\n"
     drawing = drawn(BOUNDARY + BLOCKS["path"] + BLOCKS["stand"] + hinges)
@@ -174,6 +231,58 @@ def test_the_teeth_of_a_bank_stand_on_its_side(drawn: Callable[[str], Drawing]) 
         drawing = drawn(f"{BOUNDARY}hazard scarp\n  kind bank\n  side {side}\n  line 0,0 0,200\n")
         bank = next(mark for mark in drawing.marks if mark.sign == "bank")
         assert bank.shape.coords[0] == pytest.approx(first)
+    untold = drawn(f"{BOUNDARY}hazard scarp\n  kind bank\n  line 0,0 0,200\n")
+    assert "bank" not in {mark.sign for mark in untold.marks} and "bank-untold" in {mark.sign for mark in untold.marks}
+
+
+@pytest.mark.parametrize("more", ["line 50,-50 100,0 150,-50", "line -50,-50 50,-50 50,0"])
+def test_a_path_that_only_touches_the_sheet_is_named_there(drawn: Callable[[str], Drawing], more: str) -> None:
+    drawing = drawn(f'{BOUNDARY}path lane "The lane"\n  use entry\n  {more}\n')
+    assert ">The lane<" in frame(drawing, Window(0, 0, 200, 200, 1000)).svg
+
+
+def test_a_row_that_leaves_the_sheet_is_named_on_it(drawn: Callable[[str], Drawing]) -> None:
+    """Its middle tree stands beyond the edge, where the panel is."""
+    row = 'row long "Long"\n  method hinge\n  stumps 58,20 75,20 75,60\n  spacing 3\n  fall N\n  dbh 7in\n'
+    svg = frame(drawn(BOUNDARY + row), Window(0, 0, 60, 60, 1000)).svg
+    (x,) = (float(found) for found in re.findall(r'<text[^>]* x="([^"]+)"[^>]*>Long<', svg))
+    assert 0 < x < 60 - advance("Long", 2.83)
+
+
+def test_a_row_whose_tops_alone_reach_the_sheet_is_drawn(drawn: Callable[[str], Drawing]) -> None:
+    row = "row low\n  method fell\n  stumps 20,-3 100,-3\n  spacing 4\n  fall N\n  dbh 7in\n"
+    made = frame(drawn(BOUNDARY + row), Window(0, 0, 60, 60, 1000))
+    assert "fell" in made.signs
+
+
+def test_a_line_that_runs_on_for_ever_has_marks_on_the_sheet_only(drawn: Callable[[str], Drawing]) -> None:
+    """A coordinate with digits too many: 600 miles of teeth would be 35 MB."""
+    bank = "hazard scarp\n  kind bank\n  side right\n  line 10,{} {},{}\n"
+    for live in (False, True):
+        made = [
+            frame(drawing, windowed(drawing), live=live).svg
+            for drawing in (drawn(BOUNDARY + bank.format(10, far, 10)) for far in (390, 999999))
+        ]
+        assert made[0].count("m0 0v1.4") > 50 and len(made[1]) < 4 * len(made[0])
+
+
+def test_marks_along_a_line_stand_where_they_would_without_an_edge(drawn: Callable[[str], Drawing]) -> None:
+    drawing = drawn(BOUNDARY + "hazard wall\n  kind fence\n  line 10,10 150,60 20,90 380,390 10,395\n")
+    whole = windowed(drawing)
+    part = whole._replace(width=whole.width / 2, height=whole.height / 2, south=whole.south + 200 * YARD)
+
+    def fences(window: Window) -> list[Point]:
+        """Those well within the part, on the ground."""
+        found = re.findall(r"translate\(([-.0-9]+) ([-.0-9]+)\)[^>]*><path d=\"m-.6-.6l1.2", frame(drawing, window).svg)
+        metre = window.per_metre
+        places = [
+            Point(window.west + float(x) / metre, window.south + (window.height - float(y)) / metre) for x, y in found
+        ]
+        return sorted((place for place in places if part.box(-1).covers(place)), key=lambda place: (place.x, place.y))
+
+    here, there = fences(part), fences(whole)
+    assert len(here) == len(there) > 10
+    assert all(a.distance(b) < 0.05 for a, b in zip(here, there, strict=True))
 
 
 # -- signs -------------------------------------------------------------------------------------------------
@@ -245,6 +354,13 @@ def test_what_finds_no_place_gets_letters_and_a_key() -> None:
     keyed = [one for one in placed if one.keyed]
     assert keyed and [one.text for one in keyed] == [letters(number) for number in range(len(keyed))]
     assert (letters(0), letters(25), letters(26), letters(701), letters(702)) == ("A", "Z", "AA", "ZZ", "AAA")
+
+
+def test_the_letters_of_the_key_are_nobodys_name() -> None:
+    crowded = [Wanted("a thicket of a name", 10, 5) for _ in range(40)]
+    placed = place([Wanted("B", 50, 6, rank=-1), *crowded], 60, 12, Crowd())
+    stand, *keyed = [one for one in placed if one.keyed or one.text == "B"]
+    assert stand.wanted.text == "B" and [one.text for one in keyed[:3]] == ["A", "C", "D"]
 
 
 # -- hostile words -----------------------------------------------------------------------------------------

@@ -320,3 +320,21 @@ def test_twenty_thousand_trees_make_a_page_under_five_megabytes(review: Review) 
     report = review.check(Source("many.habitat", plan), Policy(TODAY))
     assert len(report.scene.trees) == 20_000
     assert len(page_of(report).encode()) < 5_000_000
+
+
+def test_twenty_thousand_standing_trees_are_dots_and_the_page_says_so(review: Review) -> None:
+    """Each by its own sign they make more than 5 MB, and a browser takes seconds over them."""
+    rows = "".join(
+        f"row r{row}\n  method frill\n  stumps 10,{10 + row * 20} 1990,{10 + row * 20}\n  count 200\n  dbh 7in\n"
+        for row in range(100)
+    )
+    plan = f'plan "Many"\nboundary\n  outline 0,0 2200,0 2200,2200 0,2200\n{rows}'
+    report = review.check(Source("many.habitat", plan), Policy(TODAY))
+    assert len(report.scene.trees) == 20_000
+    text = page_of(report)
+    drawn = text.partition('<section id="findings"')[0]
+    assert len(drawn.encode()) < 600_000 and "Trees that do not lie are too many for this page" in drawn
+    assert "one of too many to be told apart" in drawn and "frilled" not in drawn
+    assert 'data-block="r7"' in drawn  # still led to by its line
+    few = review.check(Source("few.habitat", plan[: plan.index("row r3\n")]), Policy(TODAY))
+    assert "frilled" in page_of(few) and "too many" not in page_of(few)

@@ -22,6 +22,8 @@ from habitatlint import files
 from habitatlint.check import Report
 from habitatlint.cli.assembly import print_assets
 from habitatlint.ground.frame import declination
+from habitatlint.measures.scent import bearings
+from habitatlint.measures.winds import WINDS
 from habitatlint.outputs.map.drawing import Drawing, draw
 from habitatlint.outputs.map.picture import PictureFile
 from habitatlint.outputs.map.press import FINENESS, Printed, press
@@ -227,6 +229,24 @@ def test_a_long_title_leaves_the_panel_whole(report_of: Check) -> None:
     assert "very…" in words and "1 in = 200 ft, 1:2400" in words and CAUTION in words
 
 
+@pytest.mark.parametrize("wind", range(16))
+def test_a_wind_is_called_what_it_was_asked_for_by(report_of: Check, wind: int) -> None:
+    """In a plan off magnetic north winds are by the compass too, here 15 degrees west."""
+    report = report_of(PLAN.replace("2.5W", "15W"), fragment=False)
+    drawing = draw(report, bearings(report.scene)[wind])
+    assert drawing.wind_name == WINDS[wind]
+    if wind == 14:
+        made = press(drawing, lay_out(drawing), "pdf", print_assets(), TODAY)
+        assert "Scent on a wind from NW" in words_of(made.pages[0])
+
+
+def test_the_sheet_of_a_pocket_bears_the_pockets_title(report_of: Check) -> None:
+    """Though a path that stands before it has its name by mistake."""
+    plan = PLAN.replace("path lane", 'path thicket "Not this"\n  use exit\n  line 0,0 9,9\n\npath lane')
+    words = words_of(printed(report_of(plan, fragment=False), "pdf", pocket="thicket")[2].pages[0])
+    assert "Pocket The thicket" in words
+
+
 # -- the same at every run, and in every viewer ------------------------------------------------------------
 
 
@@ -258,6 +278,13 @@ def test_svg_is_well_formed_and_whole_in_itself(report_of: Check) -> None:
     assert made.pages[0].count(b"@font-face") == 2 and b"http://" not in re.sub(
         rb'xmlns[:a-z0-9]*="[^"]*"', b"", made.pages[0]
     )
+
+
+def test_words_that_look_like_a_reference_are_left_alone(report_of: Check) -> None:
+    report = report_of(PLAN.replace('"The thicket"', '"url(#x)"'), fragment=False)
+    root = ElementTree.fromstring(printed(report, "svg")[2].pages[0])
+    texts = {"".join(element.itertext()) for element in root.iter("{http://www.w3.org/2000/svg}text")}
+    assert "url(#x)" in texts
 
 
 def unlike(one: Image.Image, other: Image.Image) -> float:

@@ -35,10 +35,12 @@ from habitatlint.language.blocks import (
     Task,
     Timber,
 )
+from habitatlint.language.plan import LYING
 from habitatlint.measures.core import core_ground
 from habitatlint.measures.openings import sawn
 from habitatlint.measures.scent import ground_reached
-from habitatlint.measures.ways_out import Bars, open_arcs
+from habitatlint.measures.ways_out import Bars, open_arcs, unlaid
+from habitatlint.measures.winds import WINDS, sector
 from habitatlint.outputs.sentences import clean, shown
 from habitatlint.units import FOOT
 
@@ -105,13 +107,18 @@ class Numbered(NamedTuple):
 
 class Drawing(NamedTuple):
     """All that is drawn of a report. `bounds` are west, south, east, north in metres; None where nothing is placed.
-    `wind` is the bearing that the scent drawn comes on, None without."""
+    `wind` is the bearing from true north that the scent drawn comes on, None without."""
 
     report: Report
     marks: tuple[Mark, ...]
     numbered: tuple[Numbered, ...]
     bounds: tuple[float, float, float, float] | None
     wind: float | None = None
+
+    @property
+    def wind_name(self) -> str:
+        """The wind by the plan's own compass, which may be off magnetic north; "" without."""
+        return "" if self.wind is None else WINDS[sector(self.wind - self.report.scene.placer.to_true)]
 
 
 def draw(report: Report, wind: float | None = None) -> Drawing:
@@ -195,7 +202,10 @@ def _pockets(scene: Scene) -> Iterator[Mark]:
     for row, place in zip(beds.column("pocket").values.tolist(), beds.column("at").values, strict=True):
         yield Mark("bed", "pockets", place, pockets[row])
         if covers[row]:
-            for span in open_arcs(scene, row, place, _BARS):
+            spans = open_arcs(scene, row, place, _BARS)
+            if spans == [(0.0, 360.0)] and unlaid(scene)[row]:
+                continue  # nobody knows: trees may lie in its way that the plan does not lay out
+            for span in spans:
                 yield Mark("open-arc", "pockets", place, pockets[row], span=span)
 
 
@@ -205,8 +215,7 @@ def _pockets(scene: Scene) -> Iterator[Mark]:
 def _trees(scene: Scene) -> Iterator[Mark]:
     cut = scene.trees
     signs = _tree_signs(scene)
-    # whose stumps are shown: of trees that lie, and of those felled nobody says which way
-    stumps_shown = (cut.lies & ((cut.method == "fell") & (cut.state != "blown") | cut.treated)) | (signs == "stump")
+    stumps_shown = (cut.lies | (signs == "down")) & ((cut.method == "fell") & (cut.state != "blown") | cut.treated)
     for block in dict.fromkeys(cut.blocks):
         rows = cut.rows_of(block)
         label = name_of(block)
@@ -235,8 +244,9 @@ def _tree_signs(scene: Scene) -> np.ndarray[tuple[int], np.dtype[np.object_]]:
     signs = np.full(len(cut), "uncut", object)
     killed = np.isin(cut.method, KILLING) & cut.counted
     signs[killed] = cut.method[killed]
-    # felled, but nobody has said which way: a stump is all that is known
-    signs[np.isin(cut.method, LAYING) & cut.counted & ~cut.lies & ~cut.upright] = "stump"
+    # it comes down or has, but nobody has said which way
+    laid = np.isin(cut.method, LAYING) & cut.counted & ~cut.upright
+    signs[(laid | np.isin(cut.state, LYING)) & ~cut.lies] = "down"
     signs[cut.state == "hung"] = "hung"
     signs[(cut.state == "dead") & ~cut.lies] = "snag"
     signs[cut.lies] = "fell"
@@ -253,11 +263,14 @@ def _grown(scene: Scene) -> Iterator[Mark]:
             pocket = scene.plan.names.get(str(patch.in_.value))
             shape = scene.shape_of(pocket) if pocket is not None else None
         if shape is not None:
-            sign = methods.get(scene.plan.word(patch, "method"), "patch-kill")
+            method = scene.plan.word(patch, "method")
+            cut = scene.plan.counted(patch) and method in (*LAYING, *KILLING)
+            sign = methods.get(method, "patch-kill") if cut else "patch-uncut"
             yield Mark(sign, "trees", shape, patch, label=name_of(patch), rank=5)
     for planting, shape in _placed(scene, scene.plan.of(Planting)):
         line = isinstance(shape, LineString)
-        sign = "planting-screen" if line else "planting-cover"
+        kind = scene.plan.word(planting, "kind", "screen" if line else "cover")
+        sign = f"planting-{kind}" if line == (kind == "screen") else f"planting-{kind}-{'line' if line else 'area'}"
         yield Mark(sign, "trees", shape, planting, label=name_of(planting), rank=5)
 
 
@@ -283,9 +296,10 @@ def _hazards(scene: Scene) -> Iterator[Mark]:
         if isinstance(shape, Point):
             yield mark._replace(sign="building-point" if kind == "building" else "hazard-point")
         elif isinstance(shape, LineString):
+            side = scene.plan.word(hazard, "side")
+            sign = {"water": "stream", "building": "hazard", "bank": "bank" if side else "bank-untold"}.get(kind, kind)
             # teeth stand to the right of a line
-            turned = kind == "bank" and scene.plan.word(hazard, "side") == "left"
-            sign = {"water": "stream", "building": "hazard"}.get(kind, kind)
+            turned = sign == "bank" and side == "left"
             yield mark._replace(sign=sign, shape=shape.reverse() if turned else shape)
         elif kind not in ("water", "building"):
             yield mark._replace(sign="hazard-area")
@@ -329,10 +343,13 @@ def _people(scene: Scene) -> Iterator[Mark]:
 
 def _notes(scene: Scene) -> Iterator[Mark]:
     for sign, shape in _placed(scene, scene.plan.of(Sign)):
-        kind = scene.plan.word(sign, "kind", "other")
-        line = isinstance(shape, LineString)
-        name = "sign-trail" if line else f"sign-{'other' if kind == 'trail' else kind}"
-        yield Mark(name, "notes", shape, sign)
+        kind = scene.plan.word(sign, "kind", "trail" if isinstance(shape, LineString) else "other")
+        if isinstance(shape, LineString):
+            yield Mark("sign-trail" if kind == "trail" else "sign-line", "notes", shape, sign)
+            shape = shape.interpolate(0.5, normalized=True)  # where its letter stands
+            if kind == "trail":
+                continue
+        yield Mark(f"sign-{'other' if kind == 'trail' else kind}", "notes", shape, sign)
     for task, shape in _placed(scene, scene.plan.of(Task)):
         name = "task" if isinstance(shape, Point) else "task-line" if isinstance(shape, LineString) else "task-area"
         yield Mark(name, "notes", shape, task, label=name_of(task), rank=7)

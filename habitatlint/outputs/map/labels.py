@@ -8,6 +8,7 @@ memory); an area's name stands in its middle if it fits there.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from itertools import count
 from typing import NamedTuple
 
 from habitatlint.outputs.map.lettering import CAPITALS, advance
@@ -77,17 +78,18 @@ class Crowd:
 
 def place(wanted: Iterable[Wanted], width: float, height: float, crowd: Crowd) -> list[Placed]:
     """Places labels on a window of a size in millimetres, in the order of their ranks; `crowd` holds what they
-    must keep off, and holds them too afterwards. A label that finds no place gets letters: A, B ... AA; these
-    stand at the thing itself whatever lies there."""
+    must keep off, and holds them too afterwards. A label that finds no place gets letters that nothing is called
+    by: A, B ... AA; these stand at the thing itself whatever lies there."""
     placed: list[Placed] = []
-    keyed = 0
-    for one in sorted(wanted, key=lambda one: (one.rank, one.y, one.x, one.text)):
+    ordered = sorted(wanted, key=lambda one: (one.rank, one.y, one.x, one.text))
+    names = {one.text for one in ordered}
+    unused = (text for number in count() if (text := letters(number)) not in names)
+    for one in ordered:
         text = one.text if len(one.text) <= LONGEST else one.text[: LONGEST - 1].rstrip() + "…"
         size = SIZE if one.bold else SMALLER
         found = _free(one, text, size, width, height, crowd)
         if found is None:
-            text = letters(keyed)
-            keyed += 1
+            text = next(unused)
             one = one._replace(bold=True)
             found = _free(one, text, size, width, height, crowd) or _at(one, text, size)
         box, x, y = found

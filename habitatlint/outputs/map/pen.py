@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import numpy.typing as npt
 import shapely
-from shapely.geometry import LineString, MultiLineString, MultiPoint, Point
+from shapely.geometry import LineString, MultiLineString, MultiPoint, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habitatlint.outputs.map.drawing import Mark
@@ -23,7 +23,7 @@ Objects = npt.NDArray[np.object_]
 _LEAST_STRIP = 0.7
 #: from this scale on the stumps of a row would run together, and are drawn smaller
 _CROWDED = 2000.0
-#: most lines of a hatch, and most marks of a scatter; an area that would take more is drawn without
+#: most lines of a hatch, and most marks of a scatter or along a line; what would take more is drawn without
 _MOST_LINES, _MOST_MARKS = 4000, 200_000
 #: half the height of a finding's badge, in millimetres
 BADGE = 1.9
@@ -45,6 +45,9 @@ class Pen:
         self._unit = 96 / 25.4 if live else 1.0
         #: hatches and scatters are drawn this far beyond the window and no farther
         self._about = None if live else window.box(4)
+        #: in millimetres, where marks are set along lines: on the page farther, for it can be moved into view
+        far = max(window.width, window.height) if live else 4
+        self._along_in = shapely.box(-far, -far, window.width + far, window.height + far)
 
     def drawn(self, mark: Mark, sign: Sign | None = None) -> Iterator[str]:
         """A mark by its sign, or by another."""
@@ -55,6 +58,8 @@ class Pen:
             yield self.at(mark.shape, arc(sign, mark.span))
         elif sign.kind == "tree":
             yield from self._trees(sign, mark.shape)
+        elif sign.kind == "dots":
+            yield path(self.path(mark.shape), stroke=sign.stroke, stroke_linecap="round", **self.line(sign.weight))
         elif sign.kind == "line":
             yield from self._lines(sign, mark.shape)
         elif sign.kind == "area":
@@ -80,7 +85,7 @@ class Pen:
 
     def _glyphs(self, sign: Sign, mark: Mark) -> Iterator[str]:
         glyph = sign.glyph
-        if mark.sign in ("stump", "stump-treated", "uncut") and self.window.scale > _CROWDED:
+        if mark.sign in ("stump", "stump-treated", "uncut", "down") and self.window.scale > _CROWDED:
             glyph = tag("g", glyph, transform=f"scale({figure(max(_CROWDED / self.window.scale, 0.4))})")
         for place in shapely.get_parts(mark.shape):
             yield self.at(place, glyph, mark.turn or 0.0)
@@ -115,9 +120,8 @@ class Pen:
         weight = max(sign.weight * 0.8, 0.3)
         glyph = self.fixed(path(along.mark, fill=fill, stroke=colour, stroke_width=weight, stroke_linejoin="round"))
         for line in shapely.get_parts(shape):
-            points = self.window.points(shapely.get_coordinates(line))
-            on_paper = LineString(points)
-            for far in np.arange(along.apart * along.first, on_paper.length, along.apart):
+            on_paper = LineString(self.window.points(shapely.get_coordinates(line)))
+            for far in _steps_along(on_paper, along, self._along_in):
                 here, there = (on_paper.interpolate(max(far + step, 0)).coords[0] for step in (-0.3, 0.3))
                 turn = math.degrees(math.atan2(there[1] - here[1], there[0] - here[0]))
                 x, y = on_paper.interpolate(far).coords[0]
@@ -148,10 +152,10 @@ class Pen:
         across = np.array([along[1], -along[0]])
         corners = shapely.get_coordinates(shapely.envelope(shape))
         off, run = corners @ across, corners @ along
-        steps = np.arange(math.ceil(off.min() / apart), math.floor(off.max() / apart) + 1) * apart
-        if not 0 < len(steps) <= _MOST_LINES:
+        first, last = math.ceil(off.min() / apart), math.floor(off.max() / apart)
+        if not 0 <= last - first < _MOST_LINES:
             return ""
-        feet = steps[:, None] * across
+        feet = np.arange(first, last + 1)[:, None] * apart * across
         lines = shapely.linestrings(np.stack([feet + along * (run.min() - 1), feet + along * (run.max() + 1)], axis=1))
         cut = shapely.get_parts(MultiLineString(list(lines)).intersection(shape))
         d = self.path(MultiLineString([line for line in cut if isinstance(line, LineString)]))
@@ -161,11 +165,12 @@ class Pen:
         """Small marks in rows offset by half, set off from the plan's origin, whole within the area."""
         apart = scatter.apart / self.window.per_metre
         west, south, east, north = shape.bounds
-        rows = np.arange(math.floor(south / apart), math.ceil(north / apart) + 1)
-        columns = np.arange(math.floor(west / apart) - 1, math.ceil(east / apart) + 1)
+        first, last = math.floor(south / apart), math.ceil(north / apart)
+        left, right = math.floor(west / apart) - 1, math.ceil(east / apart)
         inner = shape.buffer(-0.7 / self.window.per_metre)
-        if inner.is_empty or len(rows) * len(columns) > _MOST_MARKS:
+        if inner.is_empty or (last - first + 1) * (right - left + 1) > _MOST_MARKS:
             return ""
+        rows, columns = np.arange(first, last + 1), np.arange(left, right + 1)
         row, column = (grid.ravel() for grid in np.meshgrid(rows, columns, indexing="ij"))
         places = np.column_stack([(column + 0.5 * (row % 2)) * apart, row * apart])
         shapely.prepare(inner)
@@ -217,6 +222,27 @@ def _wide_enough(strip: BaseGeometry, least: float) -> BaseGeometry:
     across = np.array([-along[1], along[0]]) * grown
     places = shapely.get_coordinates(strip)
     return MultiPoint(np.concatenate([places + across, places - across])).convex_hull
+
+
+def _steps_along(line: LineString, along: Along, box: Polygon) -> list[float]:
+    """How far along a line on paper its marks stand, in millimetres: of all from its first point on, those within a
+    box."""
+    points = shapely.get_coordinates(line)
+    before = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    legs = shapely.intersection(shapely.linestrings(np.stack([points[:-1], points[1:]], axis=1)), box)
+    places, leg = shapely.get_coordinates(legs, return_index=True)
+    reached = (before[leg] + np.hypot(*(places - points[leg]).T)) / along.apart - along.first
+    legs_begin = np.flatnonzero(np.diff(leg, prepend=-1))
+    if not len(legs_begin):
+        return []
+    first = np.ceil(np.minimum.reduceat(reached, legs_begin) - 1e-9)
+    counts = np.maximum(np.floor(np.maximum.reduceat(reached, legs_begin) + 1e-9) - first + 1, 0).astype(np.int64)
+    if counts.sum() > _MOST_MARKS:
+        return []
+    within = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+    numbers = np.unique(np.repeat(first, counts) + within)
+    steps: list[float] = ((along.first + numbers[numbers >= 0]) * along.apart).tolist()
+    return [step for step in steps if step < line.length]
 
 
 # -- signs that are worked out -----------------------------------------------------------------------------

@@ -18,6 +18,7 @@ import shapely
 from habitatlint.check import Report
 from habitatlint.findings import Finding
 from habitatlint.ground.frame import FrameUnavailable, declination
+from habitatlint.language.blocks import Pocket
 from habitatlint.language.plan import IncludeTrouble
 from habitatlint.outputs.map import svg
 from habitatlint.outputs.map.drawing import Drawing, Numbered
@@ -28,7 +29,6 @@ from habitatlint.outputs.map.signs import ORDER, SIGNS
 from habitatlint.outputs.map.window import Window
 from habitatlint.outputs.sentences import CAUTION, clean, message
 from habitatlint.outputs.text import safety
-from habitatlint.reading.values import WINDS
 from habitatlint.source import Source
 from habitatlint.units import plain
 
@@ -201,10 +201,10 @@ def _subtitle(drawing: Drawing, layout: Layout) -> str:
     """What of the property the map shows, where that is not all of it, and whose scent is drawn."""
     parts = []
     if layout.pocket:
-        block = drawing.report.plan.names[layout.pocket]
-        parts.append(f"Pocket {_set(block.title or block.name, 60)}")
-    if drawing.wind is not None:
-        parts.append(f"Scent on a wind from {WINDS[round(drawing.wind / 22.5) % 16]}")
+        pocket = next(one for one in drawing.report.plan.of(Pocket) if one.name == layout.pocket)
+        parts.append(f"Pocket {_set(pocket.title or pocket.name, 60)}")
+    if drawing.wind_name:
+        parts.append(f"Scent on a wind from {drawing.wind_name}")
     if drawing.bounds is None:
         parts.append("Nothing in this plan has a place yet")
     return ". ".join(parts)
@@ -309,7 +309,7 @@ def _opened(page: bytes, assets: Assets) -> bytes:
         head = re.sub(rb'\s(?:width|height|xmlns)="[^"]*"', b"", head)
         # names are a page's own: each picture keeps its own apart
         own = b"p%d-" % count
-        body = re.sub(rb'(\sid="|url\(#|href="#)', rb"\g<1>" + own, body)
+        body = re.sub(rb'(\sid="|="url\(#|href="#)', rb"\g<1>" + own, body)
         return b'<g transform="%b"><svg width="%b" height="%b"%b>%b</g>' % (move, width, height, head, body)
 
     page = _PICTURE.sub(open_, page)

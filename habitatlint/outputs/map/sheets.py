@@ -52,9 +52,9 @@ _FEET = (1, 2, 3, 4, 5, 6)
 _METRIC = (1, 1.25, 1.5, 2, 2.5, 3, 4, 5, 6, 7.5)
 _SCALE = re.compile(
     r"1\s*:\s*(?P<ratio>[0-9][0-9,]*(?:\.[0-9]+)?)"
-    r"|1\s*(?P<paper>in|cm)\s*=\s*(?P<number>[0-9][0-9,]*(?:\.[0-9]+)?)\s*(?P<ground>ft|yd|mi|m|km)"
+    r"|1\s*(?P<paper>in|cm|\")\s*=\s*(?P<number>[0-9][0-9,]*(?:\.[0-9]+)?)\s*(?P<ground>ft|yd|mi|m|km|')"
 )
-_LENGTHS = {"in": INCH, "cm": 0.01, "ft": FOOT, "yd": YARD, "mi": MILE, "m": 1.0, "km": 1000.0}
+_LENGTHS = {"in": INCH, '"': INCH, "cm": 0.01, "ft": FOOT, "'": FOOT, "yd": YARD, "mi": MILE, "m": 1.0, "km": 1000.0}
 
 
 class Unprintable(Exception):

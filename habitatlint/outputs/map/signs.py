@@ -140,6 +140,7 @@ SIGNS: dict[str, Sign] = {
     "sign-scrape": _left("s", "scrape"),
     "sign-crossing": _left("x", "crossing"),
     "sign-trail": Sign("trail", "line", stroke="#9C3F74", weight=0.35, dash=(1.2, 0.8)),
+    "sign-line": Sign("deer sign along a line", "line", stroke="#9C3F74", weight=0.35, dash=(0.3, 0.9)),
     "sign-other": _left("d", "deer sign"),
     # people
     "entry": Sign("way in", "line", stroke=VERMILION, weight=0.8, casing=(WHITE, 1.5), along=Along(_ARROW, 30),
@@ -178,6 +179,9 @@ SIGNS: dict[str, Sign] = {
     "snag": Sign("snag: dead, standing", "point", glyph=_STANDING + _stroke("M-.6-.6L.6 .6M.6-.6L-.6 .6")),
     "hung": Sign("hung tree", "point", glyph=_STANDING + _stroke("M-1.6 1.6L1.6-1.6", VERMILION, 0.6)),
     "uncut": Sign("tree that stands", "point", glyph=_disc(0.6, WHITE, GREY, 0.25)),
+    "down": Sign("tree down or to come down, no way said", "point",
+                 glyph=_stroke("M-1.4 0H1.4M0-1.4V1.4M-1-1L1 1M1-1L-1 1", weight=0.25)),
+    "dots": Sign("tree, one of too many to be told apart here", "dots", stroke=BLACK, weight=0.8),
     "stump": Sign("stump that sprouts unless treated", "point", glyph=_disc(0.42, WHITE, BLACK, 0.2)),
     "stump-treated": Sign("stump treated, or to be", "point", glyph=_shape("M-.5-.5H.5V.5H-.5Z", BLACK, WHITE, 0.1)),
     "patch-hinge": Sign("patch hinged here and there", "area", GREEN, 0.1, "#00664A", 0.4, (1.6, 0.8),
@@ -186,8 +190,12 @@ SIGNS: dict[str, Sign] = {
                        scatter=Scatter(BLACK, _CROSS, 5, 0.22)),
     "patch-kill": Sign("patch killed standing here and there", "area", stroke=BLACK, weight=0.4, dash=(1.6, 0.8),
                        scatter=Scatter(BLACK, _RING, 5, 0.22)),
+    "patch-uncut": Sign("patch, nothing cut in it", "area", stroke=GREY, weight=0.3, dash=(1.6, 0.8)),
     "opening": Sign("opening sawn through tops", "area", WHITE, 0.95, BLACK, 0.3),
     "planting-screen": Sign("screen planted", "line", stroke=GREEN, weight=0.4, along=Along(_TRIANGLE, 3, True)),
+    "planting-screen-area": Sign("screen planted over an area", "area", GREEN, 0.1, GREEN, 0.3,
+                                 scatter=Scatter("#00664A", _TRIANGLE, 3.4, 0.2, True)),
+    "planting-cover-line": Sign("cover planted along a line", "line", stroke=GREEN, weight=0.4, along=Along(_TUFT, 3)),
     "planting-cover": Sign("cover planted", "area", GREEN, 0.1, GREEN, 0.3,
                            scatter=Scatter("#00664A", _TUFT, 3.4, 0.2)),
     # hazards
@@ -200,6 +208,7 @@ SIGNS: dict[str, Sign] = {
     "fence": Sign("fence", "line", stroke=BLACK, weight=0.3, along=Along(_CROSS, 4.5)),
     "neighbour": Sign("neighbour", "line", stroke=GREY, weight=0.8, dash=(4, 1, 0.8, 1)),
     "bank": Sign("bank, teeth to its lower side", "line", stroke=BLACK, weight=0.4, along=Along(_TOOTH, 1.6)),
+    "bank-untold": Sign("bank, its lower side not said", "line", stroke=BLACK, weight=0.4, along=Along(_TICK, 1.6)),
     "hazard": Sign("hazard", "line", stroke=BLACK, weight=0.6, along=Along(_TICK, 3)),
     "hazard-area": Sign("hazard", "area", stroke=BLACK, weight=0.5, hatch=Hatch(BLACK, 135, 2.4, 0.16)),
     "hazard-point": Sign("hazard", "point", glyph=_shape("M0-1.8L1.8 1.4H-1.8Z", WHITE, BLACK, 0.5)

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 import shapely
-from shapely.geometry import LineString, MultiLineString, MultiPolygon, Polygon
+from shapely.geometry import LineString, MultiLineString, MultiPoint, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habitatlint.language.blocks import Block
@@ -73,7 +73,7 @@ def swatch(sign: str) -> str:
     """A sample of a sign for the legend, an SVG of 12 by 6 mm."""
     one = SIGNS[sign]
     inner = ""
-    if one.kind in ("area", "line", "tree"):
+    if one.kind in ("area", "line", "tree", "dots"):
         close = one._replace(
             scatter=one.scatter._replace(apart=3) if one.scatter else None,
             along=one.along._replace(apart=min(one.along.apart, 5.5)) if one.along else None,
@@ -92,6 +92,8 @@ def _sample(sign: Sign) -> BaseGeometry:
     if sign.kind == "tree":
         top = Polygon([(4.5, 3), (6, 4.5), (8.5, 4.9), (10.4, 4), (11, 3), (10.4, 2), (8.5, 1.1), (6, 1.5)])
         return shapely.geometrycollections([MultiLineString([[(0.8, 3), (11, 3)]]), MultiPolygon([top])])
+    if sign.kind == "dots":
+        return MultiPoint([(3, 3), (6, 3), (9, 3)])
     if sign.kind == "line":
         return LineString([(0.4, 2.4), (4, 3.4), (8, 2.6), (11.6, 3.4)])
     return shapely.box(0.6, 0.6, 11.4, 5.4)
@@ -213,13 +215,18 @@ class _Frame:
             west, south, east, north = seen.bounds
             inside, room = True, min(min(east - west, north - south) / 2 * self.window.per_metre, 12)
         elif sign.kind == "line":
-            line = max(shapely.get_parts(seen), key=lambda part: part.length)
+            part = max(shapely.get_parts(seen), key=lambda part: part.length)  # a point where it only touches
+            line = LineString([*part.coords, part.coords[-1]])
             spots = [line.interpolate(share, normalized=True).coords[0] for share in (0.5, 0.3, 0.7, 0.15, 0.85)]
             place, room = spots[0], 0.6
             more = tuple(self.window.on_paper(*spot) for spot in spots[1:])
         else:  # of trees the stump of one in their midst
-            stems = shapely.get_coordinates(seen.geoms[0])[::2] if sign.kind == "tree" else ()
-            places = stems if len(stems) else shapely.get_coordinates(seen)
+            places = shapely.get_coordinates(seen)
+            if sign.kind == "tree":
+                stumps = shapely.get_coordinates(seen.geoms[0])[::2]
+                here = stumps[shapely.contains_xy(self.ground, stumps)]
+                parts = shapely.get_parts(shapely.get_parts(seen))
+                places = here if len(here) else shapely.get_coordinates(shapely.intersection(parts, self.ground))
             place = places[len(places) // 2]
         bold = mark.rank <= 1
         return Wanted(mark.label, *self.window.on_paper(*place), room, inside, bold, mark.rank, sign.ink, more)
@@ -326,6 +333,7 @@ class _Frame:
 #: how far signs at a place reach about it, in millimetres, where it is not 1.8; labels stand upon stumps
 ROOM = {
     "stand": 2.4, "stand-wind": 0.0, "bed": ARC, "open-arc": ARC, "stump": 0.0, "stump-treated": 0.0, "uncut": 0.0,
+    "down": 0.0,
 }  # fmt: skip
 
 
