@@ -18,7 +18,7 @@ from habitatlint.reading.values import Written
 from habitatlint.rulebook.book import Rulebook, limit_fact, within
 from habitatlint.rulebook.evaluation import Context
 from habitatlint.rulebook.judging import NotJudged, judge
-from habitatlint.rulebook.rules import Pack, Rule
+from habitatlint.rulebook.rules import Limit, Pack, Rule
 from habitatlint.source import Source
 from habitatlint.units import show
 
@@ -53,6 +53,8 @@ class Report(NamedTuple):
     vocabulary: Vocabulary
     #: rules about people's safety that a level switches off or lowers
     silenced: tuple[Rule, ...] = ()
+    #: findings that a baseline holds, where the plan is held to one: no longer among `findings`
+    known: tuple[Finding, ...] = ()
 
     @property
     def units(self) -> str:
@@ -256,8 +258,19 @@ def _set_limit(block: SetLimit, rulebook: Rulebook, said: _Set) -> None:
     said.slips.append(
         Slip("limit-out-of-range", block.span(value), thing=f"{rule.slug}.{limit_name}", found=str(value.value),
              why="of another kind than the limit" if fact.kind != limit.kind else "beyond its permitted range",
-             expected=_range(limit.least, limit.largest, limit.kind, limit.unit))
+             expected=_range(limit.least, limit.largest, limit.kind, limit.unit),
+             hint=did_you_mean(_nearest(limit, fact)))
     )  # fmt: skip
+
+
+def _nearest(limit: Limit, fact: Fact) -> str:
+    """The end of a limit's range that a value beyond it is nearest to, as a plan writes it; "" for one of another
+    kind, or where the limit has no range."""
+    size, least, largest = fact.value, limit.least, limit.largest
+    if fact.kind != limit.kind or least is None or largest is None or not isinstance(size, int | float):
+        return ""
+    shown = show(max(least, min(largest, size)), limit.kind, unit=limit.unit)
+    return shown if limit.kind == "duration" else shown.replace(" ", "")
 
 
 def _range(least: float | None, largest: float | None, kind: str, unit: str) -> str:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import codecs
 import contextlib
 import hashlib
 import os
 import pickle
 import stat
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from functools import cache
 from typing import TypeVar
 
@@ -33,6 +34,8 @@ class FileTrouble(Exception):
     """A file that cannot be read or written, in one line with place and remedy."""
 
 
+#: files can be locked, and replaced while they are open
+POSIX = os.name == "posix"
 #: the package's own folder
 HERE = os.path.dirname(os.path.realpath(__file__))
 
@@ -64,19 +67,35 @@ def read_source(path: str) -> Source:
 
     Raises FileTrouble with one line for what is missing, too large, or no UTF-8 text.
     """
-    shown = os.path.normpath(path).replace(os.sep, "/")
+    name = shown(path)
+    return Source(name, decode(read_bytes(path), name))
+
+
+def read_bytes(path: str, name: str = "") -> bytes:
+    """The bytes of a plain file, of one that is too large to be decoded only the beginning; raises FileTrouble, which
+    calls the file by a name, or as its path is shown."""
+    name = name or shown(path)
     try:
-        with open(path, "rb") as file:
+        with open(path, "rb", opener=_at_once) as file:
             if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
-                raise FileTrouble(f"{shown}: not a plain file; give a plan, a folder, or - for standard input")
-            data = file.read(LARGEST_FILE + 1)
+                raise FileTrouble(f"{name}: not a plain file; give a plan, a folder, or - for standard input")
+            return file.read(LARGEST_FILE + 1)
     except FileNotFoundError:
-        raise FileTrouble(f"{shown}: no such file; give the path of a plan or a folder of plans") from None
+        raise FileTrouble(f"{name}: no such file; give the path of a plan or a folder of plans") from None
     except IsADirectoryError:
-        raise FileTrouble(f"{shown}: a folder, not a file") from None
+        raise FileTrouble(f"{name}: a folder, not a file") from None
     except OSError as error:
-        raise FileTrouble(f"{shown}: cannot be read: {(error.strerror or str(error)).lower()}") from None
-    return Source(shown, decode(data, shown))
+        raise FileTrouble(f"{name}: cannot be read: {(error.strerror or str(error)).lower()}") from None
+
+
+def shown(path: str) -> str:
+    """A path as sources and messages show it: tidy, with forward slashes."""
+    return os.path.normpath(path).replace(os.sep, "/")
+
+
+def _at_once(path: str, flags: int) -> int:
+    """Opens a file without waiting, as a named pipe would have one wait for its writer."""
+    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
 
 
 def decode(data: bytes, name: str) -> str:
@@ -84,14 +103,19 @@ def decode(data: bytes, name: str) -> str:
     if len(data) > LARGEST_FILE:
         most = LARGEST_FILE // (1024 * 1024)
         raise FileTrouble(f"{name}: larger than {most} MB; split it with `include`")
+    if b"\0" in data and not data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        raise FileTrouble(f"{name}: a binary file, not a plan; plans are text and end in {PLAN_ENDING}")
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
         raise FileTrouble(f"{name}:{line}: not UTF-8 text (byte {error.start}); save it as UTF-8") from None
-    if "\0" in text:
-        raise FileTrouble(f"{name}: a binary file, not a plan")
     return text
+
+
+def encode(text: str, before: bytes) -> bytes:
+    """A text as bytes, with the encoding mark if the file had one before."""
+    return (codecs.BOM_UTF8 if before.startswith(codecs.BOM_UTF8) else b"") + text.encode("utf-8")
 
 
 def plans_in(path: str) -> list[str]:
@@ -330,6 +354,132 @@ def write_files(contents: Mapping[str, bytes]) -> None:
                 os.unlink(temporary)
 
 
+def rewrite(path: str, before: bytes, after: bytes) -> bool:
+    """Puts a file's new bytes in the place of those that were read from it, and says whether anything was to do.
+
+    At any moment the file is the old one or the new one, whole. Links are followed, mode and owner kept. What cannot
+    be done, or would lose somebody's work, raises FileTrouble, and the file stays as it is. The one trace that a
+    killed run may leave is a file `.habitatlint-...` beside it, which the next one for the same file takes up.
+    """
+    name = shown(path)
+    place = os.path.realpath(path)
+    key = hashlib.sha256(os.path.basename(place).encode("utf-8", "surrogateescape")).hexdigest()[:16]
+    temporary = os.path.join(os.path.dirname(place), f".habitatlint-{key}")
+    if before == after:
+        if os.path.lexists(temporary):
+            with contextlib.suppress(FileTrouble, OSError), _own(temporary, os.stat(place).st_uid, name):
+                pass
+        return False
+    held = _to_be_replaced(place, before, name)
+    if not POSIX:  # no locks there, and no open file is replaced
+        replace_file(place, after)
+        return True
+    with _own(temporary, held.st_uid, name) as handle:
+        try:
+            _fill(handle, after, held)
+            if _to_be_replaced(place, before, name)[:3] != held[:3]:
+                raise _changed_meanwhile(name)
+            os.replace(temporary, place)
+            _settle(os.path.dirname(place))
+        except OSError as error:
+            raise _unwritable(path, error) from None
+    return True
+
+
+def _to_be_replaced(place: str, before: bytes, name: str) -> os.stat_result:
+    """How a file stands that is still as it was read, and may be replaced; raises FileTrouble for another."""
+    now = read_bytes(place, name)
+    try:
+        held = os.stat(place)
+    except OSError:
+        raise _changed_meanwhile(name) from None
+    if held.st_nlink > 1:
+        raise FileTrouble(f"{name}: has other names (hard links) that would keep the old text; give it one name")
+    if not held.st_mode & 0o222 or not os.access(place, os.W_OK):
+        raise FileTrouble(f"{name}: may not be written; make it writable, or work on a copy")
+    if now != before:
+        raise _changed_meanwhile(name)
+    return held
+
+
+def _changed_meanwhile(name: str) -> FileTrouble:
+    return FileTrouble(f"{name}: was changed by another program meanwhile and is left as it is; run this again")
+
+
+@contextlib.contextmanager
+def _own(temporary: str, owner: int, name: str) -> Iterator[int]:
+    """A handle on a temporary file, this run's alone: made, or taken up from a run that was killed, be it this
+    user's or the owner's. What is not put elsewhere meanwhile is taken away at the end."""
+    handle = _locked(temporary, owner, name)
+    try:
+        yield handle
+    finally:
+        if _is_at(handle, temporary):
+            os.unlink(temporary)
+        os.close(handle)
+
+
+def _locked(temporary: str, owner: int, name: str) -> int:
+    import fcntl
+
+    while True:
+        try:
+            handle = os.open(temporary, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK, 0o600)
+        except OSError as error:
+            why = (error.strerror or str(error)).lower()
+            raise FileTrouble(
+                f"{name}: cannot be rewritten, for the file `{os.path.basename(temporary)}` cannot be made beside it "
+                f"({why}); make the folder writable, or work on a copy"
+            ) from None
+        try:
+            held = os.fstat(handle)
+            if not stat.S_ISREG(held.st_mode) or held.st_nlink > 1 or held.st_uid not in (os.geteuid(), owner):
+                raise FileTrouble(f"{name}: `{os.path.basename(temporary)}` beside it is in the way; take it away")
+            try:
+                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)  # ends with its process, however that ends
+            except BlockingIOError:
+                raise FileTrouble(
+                    f"{name}: is being rewritten by another run; wait for it and run this again"
+                ) from None
+            except OSError:  # a file system without locks
+                pass
+        except BaseException:
+            os.close(handle)
+            raise
+        if _is_at(handle, temporary):
+            return handle
+        os.close(handle)  # put in its place, or taken away, before it was locked
+
+
+def _is_at(handle: int, path: str) -> bool:
+    """Whether an open file is the one that stands at a path."""
+    try:
+        return os.path.samestat(os.fstat(handle), os.lstat(path))
+    except OSError:
+        return False
+
+
+def _fill(handle: int, data: bytes, held: os.stat_result) -> None:
+    """Data in an open file, on the disk, with mode and owner of the file that it will replace."""
+    os.truncate(handle, 0)
+    with open(handle, "wb", closefd=False) as file:
+        file.write(data)
+    with contextlib.suppress(PermissionError):  # another's file, in a folder that is ours: it becomes ours
+        os.fchown(handle, held.st_uid, held.st_gid)
+    os.fchmod(handle, held.st_mode & 0o777)
+    os.fsync(handle)
+
+
+def _settle(folder: str) -> None:
+    """The folder's own entries on the disk, where folders can be flushed."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
 def _beside(path: str, data: bytes) -> str:
     """Data in a temporary file in the folder of `path`, with the mode of a new file; raises FileTrouble."""
     import tempfile
@@ -352,4 +502,6 @@ def _beside(path: str, data: bytes) -> str:
 
 
 def _unwritable(path: str, error: OSError) -> FileTrouble:
-    return FileTrouble(f"{path.replace(os.sep, '/')}: cannot be written: {(error.strerror or str(error)).lower()}")
+    why = (error.strerror or str(error)).lower()
+    remedy = "make the folder first" if isinstance(error, FileNotFoundError) else "give another folder or name"
+    return FileTrouble(f"{path.replace(os.sep, '/')}: cannot be written: {why}; {remedy}")

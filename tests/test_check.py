@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date
 
+import pytest
+
 from habitatlint.check import Report
 from habitatlint.findings import Fact, Level, Policy
 from habitatlint.outputs import Style
@@ -46,6 +48,31 @@ def test_a_limit_beyond_its_range_is_told_and_the_default_used(report_of: Callab
     for line in ("2yd", "80yd", "25%", "20"):
         report = report_of(PLAN + f"set live-hinge-near-entry.clearance {line}\n")
         assert {NEAR, "record/limit-out-of-range"} <= rules_of(report), line
+
+
+@pytest.mark.parametrize(
+    ("line", "nearest"),
+    [
+        ("live-hinge-near-entry.clearance 2yd", "5yd"),
+        ("live-hinge-near-entry.clearance 800ft", "60yd"),
+        ("hinge-too-small.least 9in", "6in"),
+        ("roofed-pocket.most 99%", "60%"),
+        ("upkeep-due.corridors 12 years", "10 years"),
+        ("no-release.residual 10sqft/ac", "20sqft/ac"),
+        ("few-clean-hours.calm 1mph", "2mph"),
+        ("fall-onto-hazard.swing 120deg", "90deg"),
+        ("live-hinge-near-entry.clearance 25%", ""),
+    ],
+)
+def test_the_end_of_the_range_that_is_nearest_is_offered(
+    report_of: Callable[..., Report], line: str, nearest: str
+) -> None:
+    told = [one for one in report_of(PLAN + f"set {line}\n").findings if one.rule == "record/limit-out-of-range"]
+    offered = [change.texts[0] for one in told for mend in one.mends for change in mend.changes]
+    assert offered == ([nearest] if nearest else [])
+    for text in offered:  # and it is within the range
+        again = report_of(PLAN + f"set {line.partition(' ')[0]} {text}\n")
+        assert "record/limit-out-of-range" not in rules_of(again)
 
 
 def test_settings_that_name_nothing_are_told_with_a_suggestion(told: Callable[..., list[str]]) -> None:

@@ -48,7 +48,7 @@ def errors(result: Result) -> list[str]:
             "a.habitat:2: not UTF-8 text (byte 23); save it as UTF-8",
         ),
         ((HEAD + POCKET).decode().encode("utf-16"), "a.habitat:1: not UTF-8 text (byte 0); save it as UTF-8"),
-        (bytes(range(256)) * 20, "not UTF-8 text"),
+        (bytes(range(256)) * 20, "a.habitat: a binary file, not a plan"),
         (HEAD + b"\0\0\0", "a.habitat: a binary file, not a plan"),
         (HEAD + b"# words\n" * 1_300_000, "a.habitat: larger than 8 MB; split it with `include`"),
     ],

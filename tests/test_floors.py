@@ -12,7 +12,8 @@ PACKAGE = ROOT / "habitatlint"
 
 #: from top to bottom; rooms that share a line do not import each other
 FLOORS = [
-    ["cli", "editor"],
+    ["cli"],
+    ["editor"],
     ["files", "settings"],
     ["packs"],
     ["outputs"],
@@ -41,6 +42,8 @@ DOORS = {
     "typst": {"outputs"},
     "PIL": {"outputs"},
     "watchfiles": {"cli"},
+    "pygls": {"editor"},
+    "lsprotocol": {"editor"},
 }
 FLOOR = {room: number for number, rooms in enumerate(FLOORS) for room in rooms}
 

@@ -197,7 +197,7 @@ def test_a_line_half_typed_keeps_the_last_good_map_under_the_present_text(tmp_pa
         watch.save(PLAN.replace("boundary", "# so it goes on\nboundary", 1).replace(ROW, "  stumps 40,28 12\n"))
         next(marks)
         notice = watch.hear(watch.said, "the map is of ")
-        assert re.fullmatch(r"the map is of \d\d:\d\d:\d\d: line 20 cannot be read yet", notice)
+        assert re.fullmatch(r"the map is of \d\d:\d\d:\d\d: line 20 cannot be read yet; findings .+", notice)
         page = watch.page()
         assert f'<p class="notice" role="status">{notice}</p>' in page and "so it goes on" in page
         # the row is on the map still, and leads to where its block stands now

@@ -160,7 +160,11 @@
     const to = new DOMPoint(box.right, box.bottom).matrixTransform(back);
     return { x: from.x, y: from.y, width: to.x - from.x, height: to.y - from.y };
   }
+  /** what is to be brought into view once the map is seen: on a narrow window it may be hidden */
+  let awaited = null;
   function bringIntoView(element) {
+    awaited = sheet.clientWidth ? null : element;
+    if (awaited) return;
     const { x, y, width, height } = placeOf(element);
     const [middle, centre] = [x + width / 2, y + height / 2];
     const high = view.width / aspect();
@@ -240,6 +244,7 @@
       if (String(now) === String(shape) || !now[0] || printing.matches) return;
       shape = now;
       recall();
+      if (awaited) bringIntoView(awaited);
     }).observe(sheet);
   }
 

@@ -7,7 +7,6 @@ import gc
 import os
 import shlex
 import sys
-import time
 from datetime import date
 from typing import Any
 
@@ -69,7 +68,7 @@ def _day(context: click.Context, parameter: click.Parameter, value: str | None) 
 
 @main.command()
 @click.argument("plans", nargs=-1, required=True, metavar="PLAN...")
-@click.option("--as", "form", type=click.Choice(["text", "gnu", "json"]), default="text", show_default=True,
+@click.option("--as", "form", type=click.Choice(["text", "gnu", "json", "sarif"]), default="text", show_default=True,
               help="How findings are shown.")  # fmt: skip
 @click.option("--name", default="standard-input.habitat", show_default=True, help="What a plan read from - is called.")
 @click.option(
@@ -80,55 +79,43 @@ def _day(context: click.Context, parameter: click.Parameter, value: str | None) 
 )
 @click.option("--fail-on", type=click.Choice(["error", "warning", "note"]), default="error", show_default=True,
               help="The level from which findings fail the command.")  # fmt: skip
-def check(plans: tuple[str, ...], form: str, name: str, today: date, fail_on: str) -> None:
+@click.option("--baseline", default="", metavar="FILE", help="Tell only what is not among the findings in FILE.")
+@click.option("--write-baseline", default="", metavar="FILE", help="Accept what is found: write it to FILE.")
+@click.option("--changed", is_flag=True,
+              help="PLANs are files that changed: those without a head are judged in the plans that include them, "
+              "looked for here and below.")  # fmt: skip
+def check(
+    plans: tuple[str, ...],
+    form: str,
+    name: str,
+    today: date,
+    fail_on: str,
+    baseline: str,
+    write_baseline: str,
+    changed: bool,
+) -> None:
     """Read plans (files, folders, or - for standard input) and tell what is wrong with them.
 
     Exit status: 0 nothing at or above the failing level, 1 findings, 2 the command could not do its
     work.
     """
+    if baseline and write_baseline:
+        raise click.UsageError("give --baseline or --write-baseline, not both")
     # one pass over a few plans makes little to collect: do not look for it at every turn
     gc.set_threshold(200_000, 20, 20)
-    from habitatlint import files
-    from habitatlint.cli.assembly import review
-    from habitatlint.findings import Level, Policy
-    from habitatlint.outputs import Style, render
-    from habitatlint.source import Source
+    from habitatlint.cli import checking
+    from habitatlint.findings import Level
 
-    start = time.perf_counter()
-    sources = []
-    troubles = []
-    named: set[str] = set()
-    for plan in dict.fromkeys(plans):
-        try:
-            if plan == "-":
-                sources.append(Source(name, files.decode(sys.stdin.buffer.read(files.LARGEST_FILE + 1), name)))
-            else:
-                paths = files.plans_in(plan)
-                sources += [files.read_source(path) for path in paths]
-                if paths == [plan]:
-                    named.add(sources[-1].name)
-        except files.FileTrouble as trouble:
-            troubles.append(str(trouble))
-    unique = {source.name: source for source in sources}
-    checker = review()
-    policy = Policy(today, failing=Level[fail_on])
-    reports = [checker.check(unique[name], policy) for name in sorted(unique)]
-    # a file that a plan of the folder includes, and that has no head of its own, is judged there
-    included = {name for report in reports for name in report.included}
-    reports = [
-        report
-        for report in reports
-        if report.source.name in named or report.source.name not in included or report.plan.head is not None
-    ]
-    seconds = time.perf_counter() - start if sys.stdout.isatty() else None
-    if reports:
-        click.echo(render(form, reports, Style(_colour(), seconds)), nl=False)
-    for line in troubles:
+    outcome = checking.check_plans(
+        plans,
+        checking.Wanted(form, name, today, Level[fail_on], changed, baseline, write_baseline, _colour(),
+                        timed=sys.stdout.isatty()),
+    )  # fmt: skip
+    click.echo(outcome.page, nl=False)
+    for line in outcome.troubles:
         click.echo(f"habitatlint: {line}", err=True)
     gc.freeze()  # the process ends here: nothing is worth looking through again
-    if troubles:
-        sys.exit(FAILED)
-    sys.exit(FOUND if any(report.worst() >= policy.failing for report in reports) else CLEAN)
+    sys.exit(outcome.status)
 
 
 @main.command()
@@ -257,3 +244,64 @@ def watch(plan: str, form: str, port: int) -> None:
         except PortTrouble as trouble:
             click.echo(f"habitatlint: {trouble}", err=True)
             sys.exit(FAILED)
+
+
+@main.command()
+@click.argument("plans", nargs=-1, required=True, metavar="PLAN...")
+@click.option("--all", "every", is_flag=True, help="Make every proven mend without asking.")
+@click.option("--patch", "as_patch", is_flag=True, help="Change nothing: print what all would change, for `git apply`.")
+@click.option("--why", is_flag=True, help="Change nothing: tell of each mend whether it clears, or at what it failed.")
+@click.option("--rule", default="", metavar="NAME", help="Only the mends of one rule.")
+@click.option("--today", callback=_day, metavar="DATE",
+              help="The day to judge by, such as 2026-02-10; today if left out.")  # fmt: skip
+def mend(plans: tuple[str, ...], every: bool, as_patch: bool, why: bool, rule: str, today: date) -> None:
+    """Make mends in plans: those that were tried, clear their finding and bring no other.
+
+    Each is shown with what it would change, and asked for. Nothing that is done is changed, no comment is lost, and
+    for people's safety no fall or method is touched. Exit status: 0 nothing was changed, 1 something was (or, as a
+    patch, would be), 2 the command could not do its work.
+    """
+    from habitatlint.cli import mending
+    from habitatlint.findings import Policy
+
+    changed = mending.mend(plans, Policy(today), every=every, as_patch=as_patch, why=why, rule=rule)
+    sys.exit(FOUND if changed else CLEAN)
+
+
+@main.command("format")
+@click.argument("plans", nargs=-1, required=True, metavar="PLAN...")
+@click.option("--check", is_flag=True, help="Change nothing: show as a diff what would change.")
+def format_(plans: tuple[str, ...], check: bool) -> None:
+    """Lay plans (files, folders, or - for standard input) out in the standard form.
+
+    Words, order and comments stay, and so do blocks that cannot be read. Exit status: 0 done, or nothing to do; 1 with
+    --check, something would change; 2 the command could not do its work.
+    """
+    from habitatlint.cli import formatting
+
+    changed, troubles = formatting.format_plans(plans, check=check)
+    for line in troubles:
+        click.echo(f"habitatlint: {line}", err=True)
+    sys.exit(FAILED if troubles else FOUND if check and changed else CLEAN)
+
+
+@main.command("language-server")
+@click.option(
+    "--stdio", is_flag=True, hidden=True, help="Standard streams, as some editors ask for; there is no other way."
+)
+def language_server(stdio: bool) -> None:
+    """Serve an editor by the Language Server Protocol on standard input and output.
+
+    An editor starts this by itself; `examples/editors` has the lines that tell it to.
+    """
+    from habitatlint.cli.assembly import review
+
+    try:
+        from habitatlint.editor.server import serve
+    except ModuleNotFoundError as error:
+        if error.name not in ("pygls", "lsprotocol"):
+            raise
+        click.echo("habitatlint: an editor needs one part more: pip install 'habitatlint[editor]'", err=True)
+        sys.exit(FAILED)
+
+    sys.exit(serve(review()))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator
 from datetime import date
 from typing import NamedTuple
@@ -17,12 +18,13 @@ from habitatlint.measures.winds import WINDS
 from habitatlint.outputs.map import press, sheets
 from habitatlint.outputs.map.drawing import Drawing, draw
 from habitatlint.outputs.map.sheets import Unprintable
-from habitatlint.outputs.sentences import clean
+from habitatlint.outputs.sentences import clean, lines_unread
 from habitatlint.reading.grammar import did_you_mean, near
 
 #: what is printed, by the ending of its file
 PRINTED = (".pdf", ".svg", ".png")
 PAGE = ".html"
+_WIND_WORDS = re.compile("north|east|south|west")
 
 
 class Wanted(NamedTuple):
@@ -44,6 +46,8 @@ def draw_map(plan: str, wanted: Wanted) -> Iterator[str]:
     through several sheets, FileTrouble says which are written.
     """
     ending = os.path.splitext(wanted.output)[1].lower()
+    if os.path.isdir(wanted.output):
+        raise Unprintable(f"{_shown(wanted.output)}: a folder; give the file in it that the map is written to")
     if ending not in (*PRINTED, PAGE):
         raise Unprintable(f"{_shown(wanted.output)}: no map is written so; end the file in .pdf, .svg, .png or .html")
     on_paper = (wanted.paper, wanted.scale, wanted.pocket, wanted.landscape is not None)
@@ -60,6 +64,8 @@ def draw_map(plan: str, wanted: Wanted) -> Iterator[str]:
     printed = press.press(drawing, layout, ending[1:], print_assets(), wanted.today, files.find_picture)
     for trouble in printed.told:
         click.echo(str(trouble), err=True)
+    if unread := lines_unread(report):
+        click.echo(f"{_shown(plan)}: warning: {unread}, and what they say is not drawn; `check` tells which", err=True)
     names = _names(wanted.output, len(printed.pages))
     files.write_files(dict(zip(names, printed.pages, strict=True)))
     paper = f"{layout.page.paper}, {'landscape' if layout.page.landscape else 'portrait'}"
@@ -84,7 +90,7 @@ def _page(drawing: Drawing, wanted: Wanted) -> str:
 
 def _wind(wind: str) -> int:
     """A wind by its name: its place among the sixteen."""
-    name = wind.strip().upper()
+    name = _WIND_WORDS.sub(lambda word: word[0][0], wind.strip().lower()).replace("-", "").replace(" ", "").upper()
     if name not in WINDS:
         hint = did_you_mean(near(wind, WINDS)) or "; it is one of sixteen: N, NNE, NE, ENE, E and so on round to NNW"
         raise Unprintable(f"no wind is called `{clean(wind)[:60]}`{hint}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import difflib
 from collections.abc import Iterator, Sequence
 
@@ -117,10 +118,10 @@ def mend(plans: Sequence[str], policy: Policy, *, every: bool, as_patch: bool, w
             continue
         changed = True
         if as_patch:
-            click.echo("".join(patch(shown, source.text, text)), nl=False)
+            mark = "\ufeff" if before.startswith(codecs.BOM_UTF8) else ""
+            click.echo("".join(patch(shown, mark + source.text, mark + text)), nl=False)
             continue
-        mark = b"\xef\xbb\xbf" if before.startswith(b"\xef\xbb\xbf") else b""
-        files.rewrite(path, before, mark + text.encode("utf-8"))
+        files.rewrite(path, before, files.encode(text, before))
         left = len(report.findings)
         click.echo(f"{shown}: mended; {left} finding{'' if left == 1 else 's'} left", err=True)
     return changed

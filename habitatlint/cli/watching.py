@@ -93,7 +93,8 @@ class Desk:
                 good = drawn
             else:
                 drawn = drawn._replace(drawing=_on_map_of(good.drawing, drawing), picture=good.picture)
-                notice = f"the map is of {good.time}: {_named(drawn.unread, report.source)} cannot be read yet"
+                lines = _named(drawn.unread, report.source)
+                notice = f"the map is of {good.time}: {lines} cannot be read yet; findings are of the text as it stands"
             shown = self._page(drawn, notice)
         except Exception as error:
             if self._last is None:

@@ -36,6 +36,7 @@ from habitatlint.language.blocks import (
     Work,
 )  # fmt: skip
 from habitatlint.reading.grammar import did_you_mean, near
+from habitatlint.source import Span
 from habitatlint.units import TOLERANCE, YARD, show
 
 #: how well a boundary is known where the plan does not say
@@ -132,7 +133,17 @@ def _outside_pockets(scene: Scene) -> Iterator[Slip]:
             here = Related(pocket.span(), f"the pocket {pocket.name}")
             what = f"{out} of {len(points)} {'corners' if isinstance(block, Patch) else 'stumps'}"
             yield _slip("row-outside-pocket", block, block.first("in"), found=what, size=Fact(float(distances[worst]), "length"),  # noqa: E501
-                        why=pocket.label, place=(points[worst].x, points[worst].y), related=(here,))  # fmt: skip
+                        why=pocket.label, place=(points[worst].x, points[worst].y), related=(here,),
+                        hint=did_you_mean(_other_pocket(scene, block, points)))  # fmt: skip
+
+
+def _other_pocket(scene: Scene, block: Block, points: Any) -> str:
+    """The `in` of the one pocket that a cut lies in all through, where it names another itself; "" for none."""
+    if block.first("in") is None:
+        return ""
+    pockets = [(pocket, shape) for pocket in scene.plan.of(Pocket) if (shape := scene.shape_of(pocket)) is not None]
+    names = [pocket.name for pocket, shape in pockets if shapely.dwithin(points, shape, TOLERANCE).all()]
+    return f"in {names[0]}" if len(names) == 1 and names[0] else ""
 
 
 def _beds(scene: Scene) -> Iterator[Slip]:
@@ -231,6 +242,10 @@ def _steps(scene: Scene) -> Iterator[Slip]:
             yield _slip("step-without-work", work, one.line, found=f"step {one.number:g}")
 
 
+def _to_end(first: Span, last: Span) -> Span:
+    return Span(first.source, first.start, last.end)
+
+
 def _species(scene: Scene) -> Iterator[Slip]:
     """Species that no curve is known for: a usual hardwood's sizes are taken."""
     for block in scene.plan.blocks:
@@ -240,6 +255,7 @@ def _species(scene: Scene) -> Iterator[Slip]:
             species = str(name.value)
             if species not in curves.KNOWN:
                 both = f"{species}-{after.value}" if after else ""  # `red maple` for `red-maple`
-                likely = both if both in curves.KNOWN else near(species, curves.KNOWN)
-                hint = did_you_mean(likely)
-                yield _slip("unknown-species", block, name, found=species, hint=hint)
+                apart = both in curves.KNOWN
+                hint = did_you_mean(both if apart else near(species, curves.KNOWN))
+                slip = _slip("unknown-species", block, name, found=species, hint=hint)
+                yield slip._replace(span=_to_end(slip.span, block.span(after))) if apart else slip

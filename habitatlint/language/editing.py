@@ -7,9 +7,12 @@ from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 from habitatlint.findings import Change, Edit
-from habitatlint.language.blocks import BY_NOUN, Block, Row, Tree
-from habitatlint.language.plan import PlanText
+from habitatlint.language.blocks import BY_NOUN, Block, Cutting, Row, Tree
+from habitatlint.language.plan import LYING, PlanText
 from habitatlint.source import Span
+
+#: what a tree that is down or blown has got, and no mend changes
+OF_A_LYING_TREE = frozenset({"at", "stumps", "spacing", "count", "method", "fall", "cut-height"})
 
 
 class Unwritable(Exception):
@@ -89,12 +92,18 @@ class _Writer:
                 self._set_in_new(block, change, way)
                 return
             block = block_or_new
-        if self.plan.finished(block):
-            raise Unwritable(f"{block.label} is done already")
+        self._open(block, change)
         if change.word == "remove":
             self._remove(block, change.property)
         else:
             self._set(block, change.property, change.texts[min(way, len(change.texts) - 1)])
+
+    def _open(self, block: Block, change: Change) -> None:
+        """Raises Unwritable for what is done, and for the lie of what lies."""
+        if self.plan.finished(block):
+            raise Unwritable(f"{block.label} is done already")
+        if change.property in OF_A_LYING_TREE and self.plan.word(block, "state") in LYING:
+            raise Unwritable(f"{block.label} lies already")
 
     def edits(self) -> tuple[Edit, ...]:
         found = [Edit(Span(self.source, *place), text) for place, text in self._put.items()]
@@ -107,7 +116,7 @@ class _Writer:
     # -- blocks and their lines ----------------------------------------------------------------
 
     def _block(self, span: Span) -> Block:
-        block = next((one for one in self.plan.blocks if one.placed.source is span.source and _holds(one, span)), None)
+        block = next((one for one in self.plan.blocks if holds_place(one, span)), None)
         if block is None or block.broken:
             raise Unwritable("its block cannot be read")
         return block
@@ -135,7 +144,14 @@ class _Writer:
 
     # -- properties ----------------------------------------------------------------------------
 
+    def _says(self, block: Block, word: str, text: str) -> bool:
+        """Whether a property is so already, by the block, its row or the shared `trees`."""
+        owner = self.plan.owner(block, word) if block.noun == "tree" or word in Cutting.properties else None
+        return owner is not None and owner[0].span(owner[1]).text == f"{word} {text}"
+
     def _set(self, block: Block, word: str, text: str) -> None:
+        if self._says(block, word, text):
+            return
         statement = block.first(word)
         if statement is not None:
             span = block.span(statement)
@@ -195,10 +211,12 @@ class _Writer:
 
     def _set_in_new(self, row: Block, change: Change, way: int) -> None:
         """A property of one tree of a row, in a block of its own: `tree hinges-3` `of hinges 3`."""
-        if self.plan.finished(row):
-            raise Unwritable(f"{row.label} is done already")
+        self._open(row, change)
         if change.word == "remove":
             raise Unwritable("a tree cannot leave out what its row says")
+        said = change.texts[min(way, len(change.texts) - 1)]
+        if self._says(row, change.property, said):
+            return
         key = (id(row), change.number)
         at = self._end(row)
         end = self._line_end(at)
@@ -207,10 +225,11 @@ class _Writer:
             self._insert(at, head)
             self._trees[key] = (at, len(self._added[at]) - 1)
         place, index = self._trees[key]
-        said = change.texts[min(way, len(change.texts) - 1)]
         self._added[place][index] += f"{end}  {change.property} {said}"
 
 
-def _holds(block: Block, span: Span) -> bool:
+def holds_place(block: Block, span: Span) -> bool:
+    """Whether a span begins in a block."""
     start = block.span().start
-    return start <= span.start < max(start + 1, block.placed.offset + block.placed.length)
+    end = max(start + 1, block.placed.offset + block.placed.length)
+    return block.placed.source is span.source and start <= span.start < end

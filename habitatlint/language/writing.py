@@ -18,7 +18,7 @@ def length(size: float, unit: str) -> str:
 
 def angle(degrees: float) -> str:
     """A bearing in whole degrees: `135deg`."""
-    return f"{plain(degrees, 0)}deg"
+    return f"{plain(round(degrees) % 360, 0)}deg"
 
 
 def station(path: str, along: float, units: str) -> str:

@@ -11,8 +11,9 @@ import numpy as np
 import shapely
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
+from shapely.ops import substring
 
-from habitatlint.ground.columns import Array, Column, Mask
+from habitatlint.ground.columns import Array, Column, Indices, Mask
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.tables import patches_as_trees
 from habitatlint.language.blocks import Hazard
@@ -175,7 +176,7 @@ def _most(barred: Mask, window: float) -> tuple[float, int]:
     "chute",
     ("paths", "length", "length", "share"),
     "share",
-    parts={"place": "place", "clear": "length"},
+    parts={"place": "place", "clear": "length", "hand": "things:trees"},
 )
 def chute(scene: Scene, paths: Rows, window: Column, clear: Column, shut: Column) -> Measured:
     """The greatest share of any stretch of a path, `window` long, that has a wall on either hand with less
@@ -185,7 +186,8 @@ def chute(scene: Scene, paths: Rows, window: Column, clear: Column, shut: Column
     less what openings a yard wide and corridors take of them, and hazards with `barrier yes`. What is
     clear is measured square to the line, every quarter of a yard; 0 where a wall lies on the line itself.
     In a path shorter than the stretch the share is of the stretch all the same. `place` is the middle of what is
-    barred there, `clear` the least way between. Unknown where trees beside it have no `fall`, or stand
+    barred there, `clear` the least way between, `hand` the trees that lie by such stretches on one hand, that
+    with fewer of them. Unknown where trees beside it have no `fall`, or stand
     in a patch, unless `shut` is barred without them. Common practice, no source."""
     lines = scene.table(paths.plural).column("shape").values[paths.rows]
     ground = scene.memo.get("chutes")
@@ -215,10 +217,50 @@ def chute(scene: Scene, paths: Rows, window: Column, clear: Column, shut: Column
                 known[row] = False
                 why = reason
 
+    def hand(rows: Indices) -> Column:
+        """The trees that make the wall on one hand there, the one with fewer of them."""
+        lists = np.full(len(rows), None, object)
+        for index, row in enumerate(rows):
+            line, at = lines[row], places[row]
+            lists[index] = np.zeros(0, np.intp)
+            if isinstance(line, LineString) and at is not None:
+                reach, stretch = float(clear.values[row]), float(window.values[row])
+                barred = ground.walls.hands(line, reach).sum(axis=0) < reach - TOLERANCE
+                walled = _walled(barred, stretch, float(shut.values[row]))
+                lists[index] = _one_hand(scene, line, walled, reach)
+        return Column("things:trees", lists, None, None, "no trees wall it in on one side")
+
     return Measured(
         Column("share", shares, None if known.all() else known, None, why),
         {
+            "hand": hand,
             "place": lambda rows: Column("place", places[rows]),
             "clear": lambda rows: Column("length", least[rows], np.isfinite(least[rows])),
         },
     )
+
+
+def _walled(barred: Mask, window: float, shut: float) -> Mask:
+    """The stations of every stretch, a window long, of which at least so large a share is barred."""
+    size = max(1, round(window / STEP))
+    sums = np.concatenate([[0], np.cumsum(barred)])
+    ends = np.minimum(np.arange(len(barred)) + size, len(barred))
+    chutes = np.flatnonzero((sums[ends] - sums[:-1]) / size >= shut - 1e-9)
+    found = np.zeros(len(barred), bool)
+    for start in chutes:
+        found[start : ends[start]] = True
+    return found
+
+
+def _one_hand(scene: Scene, line: LineString, walled: Mask, reach: float) -> Indices:
+    """The trees that lie by the walled stations of a line, on the hand on which fewer of them do."""
+    trees = scene.trees
+    at = np.flatnonzero(walled)
+    runs = np.split(at, np.flatnonzero(np.diff(at) > 1) + 1) if len(at) else []
+    parts = [substring(line, run[0] * STEP, min((run[-1] + 1) * STEP, line.length)) for run in runs]
+    hands: list[Indices] = []
+    for side in (reach, -reach):
+        ground = shapely.union_all([part.buffer(side, cap_style="flat", single_sided=True) for part in parts])
+        near = np.sort(trees.barrier_index.query(ground, predicate="intersects"))
+        hands.append(near[trees.lies[near]])
+    return min((hand for hand in hands if len(hand)), key=len, default=np.zeros(0, np.intp))

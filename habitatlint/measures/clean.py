@@ -216,22 +216,55 @@ def deer_wind(scene: Scene, stands: Rows, paths: Rows) -> Column:
     food, in the evening, and back in the morning; either way for a sit all day, or where none is given. Every
     leg of the line that comes into the stand's range (30 yd where it does not say) counts. Unknown where no
     winds are listed, and for a line out of range."""
-    every, lines = scene.plan.of(Stand), scene.table(paths.plural).column("shape").values
-    from_ = bearings(scene)
+    every, lines, from_ = scene.plan.of(Stand), scene.table(paths.plural).column("shape").values, bearings(scene)
     angles = np.full(len(stands), np.nan)
     for index, (row, path) in enumerate(zip(stands.rows, paths.rows, strict=True)):
-        stand, line = every[row], lines[path]
-        place, winds = scene.shape_of(stand), listed_winds(scene, stand)
-        if place is None or not isinstance(line, LineString) or not winds:
-            continue
-        headings = _headings(line, place, range_of(scene, stand))
-        sit = scene.plan.word(stand, "sit")
-        ways = {"evening": headings, "morning": headings + 180}.get(sit, np.concatenate([headings, headings + 180]))
-        if len(ways):
-            turns = np.abs((from_[winds][:, None] - ways[None, :] + 180) % 360 - 180)
-            angles[index] = turns.min()
+        turns = _turns(scene, every[row], lines[path], from_)
+        winds = listed_winds(scene, every[row])
+        if turns is not None and winds:
+            angles[index] = turns[winds].min()
     known = np.isfinite(angles)
     return Column("angle", angles, None if known.all() else known, None, "")
+
+
+def _turns(scene: Scene, stand: Stand, line: object, from_: npt.NDArray[np.float64]) -> npt.NDArray[np.float64] | None:
+    """For each bearing that a wind comes from, the least angle between it and the way deer go on a line in range
+    of a stand; None where it has no leg in range."""
+    place = scene.shape_of(stand)
+    if place is None or not isinstance(line, LineString):
+        return None
+    headings = _headings(line, place, range_of(scene, stand))
+    sit = scene.plan.word(stand, "sit")
+    ways = {"evening": headings, "morning": headings + 180}.get(sit, np.concatenate([headings, headings + 180]))
+    if not len(ways):
+        return None
+    return np.asarray(np.abs((from_[:, None] - ways[None, :] + 180) % 360 - 180).min(axis=1))
+
+
+@measure("wind-to-hunt", ("stands", "angle", "length", "speed"), "word")
+def wind_to_hunt(scene: Scene, stands: Rows, across: Column, reach: Column, calm: Column) -> Column:
+    """The wind of the record that blows most of those on which a stand and its walks are clean (as for
+    `clean-winds`) and which come from no more than `across` off the way deer go on a line of travel in its
+    range (as for `deer-wind`). Not known where no such wind blows, or without a record."""
+    every, from_ = scene.plan.of(Stand), bearings(scene)
+    hunts, lines = scene.table("stands").column("hunts").values, scene.table("paths").column("shape").values
+    values: list[str | None] = []
+    why = ""
+    asked = zip(stands.rows, *(column.values.astype(float) for column in (across, reach, calm)), strict=True)
+    for row, widest, far, slow in asked:
+        stand = every[row]
+        found = _of_stand(scene, stand, _fouled(scene, far)[row], slow)
+        turns = [one for path in hunts[row] if (one := _turns(scene, stand, lines[path], from_)) is not None]
+        try:
+            blowing = air_of(scene, stand).blowing
+        except Unrecorded as error:
+            values.append(None)
+            why = why or str(error)
+            continue
+        shares = np.bincount(blowing.winds, weights=blowing.shares, minlength=len(WINDS))
+        fit = [wind for wind in found.clean if any(one[wind] <= widest for one in turns)]
+        values.append(WINDS[max(fit, key=lambda wind: shares[wind])] if fit else None)
+    return column("word", values, why or "on no wind of the record that suits the deer is it clean")
 
 
 def _headings(line: LineString, place: object, reach: float) -> npt.NDArray[np.float64]:

@@ -15,7 +15,8 @@ from shapely.geometry.base import BaseGeometry
 from habitatlint.findings import Related
 from habitatlint.ground.columns import Array, Column, Table, column
 from habitatlint.ground.scene import Scene
-from habitatlint.language.blocks import Block, Path, Pocket
+from habitatlint.language.blocks import Block, Food, Path, Pocket
+from habitatlint.measures.core import is_field
 from habitatlint.measures.free_ground import FreeGround, in_pieces
 from habitatlint.measures.openings import corridor_width
 from habitatlint.measures.together import for_each
@@ -26,6 +27,8 @@ from habitatlint.units import TOLERANCE, YARD
 
 #: sides of a pocket's ground, and ways out of it, are cut into pieces this long for walking distances
 PIECE = 2 * YARD
+#: so far beyond a pocket's outline a corridor runs
+BEYOND = 3 * YARD
 
 
 class Corridor(NamedTuple):
@@ -78,8 +81,11 @@ def corridors_in(scene: Scene, pocket: int) -> list[Corridor]:
 
 @plural(
     "corridors",
-    {"pocket": "thing:pockets", "shape": "shape", "width": "length", "drawn": "name"},
-)
+    {
+        "pocket": "thing:pockets", "shape": "shape", "width": "length", "drawn": "name", "path": "thing:paths",
+        "every": "length", "off": "thing:foods",
+    },
+)  # fmt: skip
 def _corridors_table(scene: Scene) -> Table:
     corridors = corridors_of(scene)
 
@@ -102,7 +108,20 @@ def _corridors_table(scene: Scene) -> Table:
     # the block that draws it: its own path, or the pocket that says `corridors every ...`
     table.add("drawn", lambda: column("name", [one.block.name for one in corridors]))
     table.add("width", lambda: Column("length", np.array([one.width for one in corridors], float), unit="ft"))
+    laid = [_laid(scene, one.said) if one.said is not None else (None, None) for one in corridors]
+    drawn = [scene.row_of("paths", one.block.name) if one.said is None else None for one in corridors]
+    # a corridor is a path of its own, or laid by its pocket, so far apart and off that food
+    table.add("path", lambda: column("thing:paths", drawn, "the pocket's `corridors` lay it"))
+    table.add("every", lambda: column("length", [every for every, _ in laid], "it is a path of its own"))
+    table.add("off", lambda: column("thing:foods", [food for _, food in laid], "it is a path of its own"))
     return table
+
+
+def _laid(scene: Scene, said: Statement) -> tuple[float | None, int | None]:
+    """How far apart a line `corridors every ...` lays them, in metres, and the row of the food it lays them off."""
+    every = next((scene.placer.metres(one) for one in said.values if one.kind in ("length", "number")), None)
+    food = next((scene.row_of("foods", str(one.value)) for one in said.values if one.kind == "name"), None)
+    return every, food
 
 
 @measure("to-next-corridor", ("corridors",), "length", parts={"place": "place"})
@@ -133,13 +152,14 @@ def to_next_corridor(scene: Scene, corridors: Rows) -> Measured:
     return Measured(column("length", gaps), {"place": lambda rows: column("place", [places[row] for row in rows])})
 
 
-@measure("shut-ends", ("corridors", "length", "length"), "count", parts={"place": "place"})
+@measure("shut-ends", ("corridors", "length", "length"), "count", parts={"place": "place", "line": "shape"})
 def shut_ends(scene: Scene, corridors: Rows, reach: Column, way: Column) -> Measured:
     """How many ends of a corridor are shut: 0, 1 or 2.
 
     An end is open where, within `reach` of it, there is free ground outside the pocket that is joined to the
     rim (as for the ways out of a bed, a way `way` wide), or another corridor or line of travel; so one that stops
-    inside the pocket has a shut end. `place` is the first shut end."""
+    inside the pocket has a shut end. `place` is the first shut end, `line` the corridor run on straight from
+    each shut end that lies in the pocket, to 3 yd beyond its outline."""
     every = corridors_of(scene)
     links = [
         shape
@@ -149,6 +169,7 @@ def shut_ends(scene: Scene, corridors: Rows, reach: Column, way: Column) -> Meas
     index = shapely.STRtree(links)
     counts: list[float] = []
     places: list[Point | None] = []
+    through: list[LineString | None] = []
     for row, near, wide in zip(corridors.rows, reach.values, way.values, strict=True):
         one = every[int(row)]
         shut = [
@@ -162,10 +183,35 @@ def shut_ends(scene: Scene, corridors: Rows, reach: Column, way: Column) -> Meas
         ]
         counts.append(float(len(shut)))
         places.append(shut[0] if shut else None)
+        through.append(_run_through(scene, one, shut))
     return Measured(
         Column("count", np.array(counts, float)),
-        {"place": lambda rows: column("place", [places[row] for row in rows])},
+        {
+            "place": lambda rows: column("place", [places[row] for row in rows]),
+            "line": lambda rows: column("shape", [through[row] for row in rows], "it does not stop in the pocket"),
+        },
     )
+
+
+def _run_through(scene: Scene, one: Corridor, shut: list[Point]) -> LineString | None:
+    """A corridor's line with each shut end in its pocket run on straight to 3 yd beyond the outline; None where
+    no end of it lies there."""
+    outline = scene.shape_of(scene.plan.of(Pocket)[one.pocket])
+    points = [tuple(point) for point in shapely.get_coordinates(one.line).tolist()]
+    whole = list(points)
+    for at, before, end in ((0, points[1], points[0]), (len(points), points[-2], points[-1])):
+        if outline is None or Point(end) not in shut or not outline.covers(Point(end)):
+            continue
+        run = np.array(end) - np.array(before)
+        along = run / max(float(np.hypot(*run)), TOLERANCE)
+        west, south, east, north = outline.bounds
+        ray = LineString([end, np.array(end) + along * (east - west + north - south)])
+        # the first place where it leaves the pocket
+        out = min((Point(end).distance(part) for part in shapely.get_parts(ray.intersection(outline.boundary))),
+                  default=0.0)  # fmt: skip
+        beyond = (*(np.array(end) + along * (out + BEYOND)).tolist(),)
+        whole = [beyond, *whole[1:]] if at == 0 else [*whole[:-1], beyond]
+    return LineString(whole) if whole != points else None
 
 
 def _leads_on(scene: Scene, one: Corridor, end: Point, near: float, bars: Bars) -> bool:
@@ -188,7 +234,7 @@ def _leads_on(scene: Scene, one: Corridor, end: Point, near: float, bars: Bars) 
 # -- the way to a way out --------------------------------------------------------------------------------------
 
 
-@measure("to-way-out", ("pockets", "length", "length"), "length", parts={"place": "place"})
+@measure("to-way-out", ("pockets", "length", "length"), "length", parts={"place": "place", "food": "thing:foods"})
 def to_way_out(scene: Scene, pockets: Rows, way: Column, near: Column) -> Measured:
     """How far the worst spot of a pocket is from a way out, walked over its free ground, in metres.
 
@@ -198,14 +244,35 @@ def to_way_out(scene: Scene, pockets: Rows, way: Column, near: Column) -> Measur
     already, it is what is told, for the farthest spot by it. Otherwise a way is taken along the sides of the
     triangles, and straightened where the straight line is free; what is no farther than `near` is told as
     no more than it may be. Ground that no way leads to is left out: it is sealed, which `dead-end` tells.
-    `place` is the worst spot. Unknown where trees are cut by a patch, which lays no trees."""
+    `place` is the worst spot, `food` the plot or crop nearest the pocket, off which corridors would be laid.
+    Unknown where trees are cut by a patch, which lays no trees."""
     unknown = unlaid(scene)
     asked = list(zip(pockets.rows.tolist(), way.values.tolist(), near.values.tolist(), strict=True))
     for row, wide, _ in asked:  # worked out before several ask at once
         corridors_in(scene, row), ground_of(scene, row, Bars(wide))
     found = for_each(lambda one: None if unknown[one[0]] else _worst_spot(scene, one[0], Bars(one[1]), one[2]), asked)
     value = column("length", [one and one[0] for one in found], why_unlaid(scene, pockets.rows.tolist()))
-    return Measured(value, {"place": lambda rows: column("place", [(found[row] or (0, None))[1] for row in rows])})
+    return Measured(
+        value,
+        {
+            "place": lambda rows: column("place", [(found[row] or (0, None))[1] for row in rows]),
+            "food": lambda rows: _nearest_field(scene, pockets.rows[rows].tolist()),
+        },
+    )
+
+
+def _nearest_field(scene: Scene, pockets: list[int]) -> Column:
+    """The plot or crop of the plan nearest each of some pockets."""
+    fields = [
+        (row, shape) for row, food in enumerate(scene.plan.of(Food))
+        if is_field(scene, food) and food.name and (shape := scene.shape_of(food)) is not None
+    ]  # fmt: skip
+    outlines = [scene.shape_of(scene.plan.of(Pocket)[row]) for row in pockets]
+    nearest = [
+        min(fields, key=lambda one: round(one[1].distance(outline), 2))[0] if fields and outline is not None else None
+        for outline in outlines
+    ]
+    return column("thing:foods", nearest, "the plan has no plot or crop that corridors could be laid off")
 
 
 def _worst_spot(scene: Scene, pocket: int, bars: Bars, near: float) -> tuple[float, Point | None] | None:

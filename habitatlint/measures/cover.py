@@ -17,7 +17,8 @@ from shapely.geometry.base import BaseGeometry
 from habitatlint.ground.columns import Array, Column, Indices, column
 from habitatlint.ground.cuts import middle_tree
 from habitatlint.ground.scene import Scene
-from habitatlint.language.blocks import Patch, Pocket
+from habitatlint.ground.tables import cut_blocks
+from habitatlint.language.blocks import Block, Patch, Pocket
 from habitatlint.measures.together import for_each
 from habitatlint.measures.vocabulary import Measured, Rows, measure
 from habitatlint.measures.ways_out import patches_of
@@ -172,13 +173,20 @@ def _shaded(cells: Array, areas: Array, tops: Array, patches: list[_PatchGround]
     return np.asarray(once / areas)
 
 
-@measure("roof", ("pockets", "length"), "share", parts={"shade": "share", "worst": "share", "place": "place"})
+@measure(
+    "roof", ("pockets", "length"), "share",
+    parts={
+        "shade": "share", "worst": "share", "place": "place", "row": "thing:cuts", "patch": "thing:cuts",
+        "spacing": "length", "density": "density",
+    },
+)  # fmt: skip
 def roof(scene: Scene, pockets: Rows, cell: Column) -> Measured:
     """The share of a pocket's ground under two tops or more, by exact union and overlap of the tops that lie.
 
     `shade` is the share under one top or more, `worst` the roof of the worst square cell of side `cell`, laid
     from the outline's first point along its first side (cells with less than a quarter of their ground in
-    the pocket left out), `place` that cell's middle. For the trees of a patch, which have no places, by
+    the pocket left out), `place` that cell's middle. `row` and its `spacing`, or `patch` and its `density`, is
+    what lays the most of the tops there. For the trees of a patch, which have no places, by
     expectation: 1 - exp(-n a) under one and 1 - (1 + n a) exp(-n a) under two or more, n trees to the area
     with tops of area a; tops that lie beyond a patch's edge are not taken off. Sixty 8-in hinges an acre put
     some 33% of the ground under a top and 6% under two; 150 put 65% and 27%. 0 where nothing lies."""
@@ -194,10 +202,27 @@ def roof(scene: Scene, pockets: Rows, cell: Column) -> Measured:
         made = column("place" if name == "worst_at" else "share", values)
         return made if name == "worst_at" else Column(made.kind, made.values, made.known, estimated[rows])
 
+    most = [_most_tops(scene, int(row)) for row in pockets.rows]
+
+    def said(word: str, kind: str, rows: Indices) -> Column:
+        whys = {"spacing": "no row that is set by `spacing` lays the most of the tops", "density": "no patch lays them"}
+        blocks = [block if block is not None and block.has(word) else None for block in (most[row] for row in rows)]
+        if kind == "thing:cuts":
+            every = {id(block): row for row, block in enumerate(cut_blocks(scene))}
+            return column(kind, [every.get(id(block)) for block in blocks], whys[word])
+        written = [None if block is None else block.first(word).values[0] for block in blocks]
+        if kind == "length":
+            return column(kind, [None if one is None else scene.placer.metres(one) for one in written])
+        return column(kind, [None if one is None else one.value.size for one in written])
+
     every = np.arange(len(pockets), dtype=np.intp)
     return Measured(
         part("roof", every),
         {
+            "row": lambda rows: said("spacing", "thing:cuts", rows),
+            "patch": lambda rows: said("density", "thing:cuts", rows),
+            "spacing": lambda rows: said("spacing", "length", rows),
+            "density": lambda rows: said("density", "density", rows),
             "shade": lambda rows: part("shade", rows),
             "worst": lambda rows: part("worst", rows),
             "place": lambda rows: part("worst_at", rows),
@@ -205,11 +230,31 @@ def roof(scene: Scene, pockets: Rows, cell: Column) -> Measured:
     )
 
 
-@measure("agreement", ("pockets",), "number", parts={"count": "count"})
+def _most_tops(scene: Scene, pocket: int) -> Block | None:
+    """The row, tree or patch whose tops cover the most ground in a pocket, by the sum of their areas."""
+    cut, outline = scene.trees, scene.shape_of(scene.plan.of(Pocket)[pocket])
+    if outline is None:
+        return None
+    sums: list[tuple[float, Block]] = []
+    rows = np.flatnonzero(cut.lies & (cut.pocket == pocket))
+    areas = np.bincount(cut.block[rows], shapely.area(cut.top[rows]), minlength=len(cut.blocks))
+    sums += [(float(area), block) for area, block in zip(areas, cut.blocks, strict=True) if area > 0]
+    sums += [(tops_of_patch(scene, patch) * outline.area, patch) for patch in patches_of(scene)[pocket]]
+    return max(sums, key=lambda one: round(one[0], 3))[1] if sums else None
+
+
+#: a tree turned by more from how the trees of its pocket lie, lies against them
+AGAINST = 45.0
+
+
+@measure(
+    "agreement", ("pockets",), "number", parts={"count": "count", "most": "bearing", "against": "things:trees"}
+)  # fmt: skip
 def agreement(scene: Scene, pockets: Rows) -> Measured:
     """How far the falls in a pocket agree: the length of the mean of unit vectors along them, 1 where all
     trees lie alike, near 0 where they cancel (the mean resultant of circular statistics). `count` is how many
-    trees that lie it is the mean of; unknown where there are none."""
+    trees that lie it is the mean of, `most` the bearing of that mean, `against` the trees turned from it by more
+    than 45 degrees (common practice, no source). Unknown where there are none."""
     cut = scene.trees
     turned = np.radians(np.where(cut.lies, cut.bearing, 0.0))
     of = np.where(cut.lies, cut.pocket, -1) + 1
@@ -222,4 +267,22 @@ def agreement(scene: Scene, pockets: Rows) -> Measured:
     rows = pockets.rows
     why = "no tree that lies in it has a `fall`"
     value = Column("number", np.round(means[rows], 9), counts[rows] > 0, None, why)
-    return Measured(value, {"count": lambda chosen: Column("count", counts[rows][chosen].astype(float))})
+    bearings = np.degrees(np.arctan2(np.round(east, 9), np.round(north, 9))) % 360
+    # where all cancel there is no bearing that most lie by
+    most = Column("bearing", bearings, np.nan_to_num(means) > 0.01, None, "as many lie one way as the other")
+
+    def against(chosen: Indices) -> Column:
+        found = np.full(len(chosen), None, object)
+        for index, pocket in enumerate(rows[chosen].tolist()):
+            off = np.abs((cut.bearing - bearings[pocket] + 180) % 360 - 180)
+            found[index] = np.flatnonzero(cut.lies & (cut.pocket == pocket) & (off > AGAINST))
+        return Column("things:trees", found)
+
+    return Measured(
+        value,
+        {
+            "count": lambda chosen: Column("count", counts[rows][chosen].astype(float)),
+            "most": lambda chosen: most.take(rows[chosen]),
+            "against": against,
+        },
+    )

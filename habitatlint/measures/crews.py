@@ -34,7 +34,7 @@ from habitatlint.language.blocks import (
     Work,
 )  # fmt: skip
 from habitatlint.language.plan import LYING
-from habitatlint.measures.jobs import ground_of_work, takes_herbicide
+from habitatlint.measures.jobs import Around, earlier_steps, ground_of_work, steps_around, takes_herbicide
 from habitatlint.measures.reach import (
     DANGEROUS,
     FELLING,
@@ -47,7 +47,7 @@ from habitatlint.measures.reach import (
     tallest,
 )
 from habitatlint.measures.season import steps_of
-from habitatlint.measures.vocabulary import Measured, Rows, measure, plural
+from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural, plural
 from habitatlint.units import TOLERANCE, YARD
 
 #: blocks that are work
@@ -199,6 +199,14 @@ def _sprung_trees(duties: list[Duty]) -> Column:
 
 
 # -- trees that must come down first --------------------------------------------------------------------
+
+
+@of_plural("snags", "earlier-steps", "list")
+def _earlier_steps(scene: Scene) -> Column:
+    """Earlier steps than that in which it comes down, the nearest first; not known for one that stays."""
+    dead, plan = snags_of(scene), scene.plan
+    around = [steps_around(scene, one) if comes_down(plan, one) else Around((), ()) for one in dead.blocks]
+    return earlier_steps(around, "nothing brings it down, or no earlier step of its crew has cuts").take(dead.owner)
 
 
 @measure("before-danger", ("snags", "duties"), "length", parts={"place": "place", "same": "length"})

@@ -203,8 +203,11 @@ _UNTIMED = "it or the cover by a plot or crop has no `step`, so nobody knows whi
     "ahead-of-cover",
     ("pockets", "length"),
     "count",
-    parts={"food": "thing:foods", "cover": "thing:pockets", "first": "thing:cuts"},
-)
+    parts={
+        "food": "thing:foods", "cover": "thing:pockets", "first": "thing:cuts", "begun": "things:cuts",
+        "until": "number",
+    },
+)  # fmt: skip
 def ahead_of_cover(scene: Scene, pockets: Rows, reach: Column) -> Measured:
     """The number of plots and crops whose own cover for does is cut only after cutting begins in a pocket.
 
@@ -213,7 +216,8 @@ def ahead_of_cover(scene: Scene, pockets: Rows, reach: Column) -> Measured:
     neighbour's or has nothing to be cut. What is done comes before what is not, what is done goes by
     its days, all else by steps; the same step is not before. A plot without such cover is no matter
     of order, and a pocket that is itself a plot's cover is not ahead of it. `food` is the first such
-    plot, `cover` its cover, `first` the cut that comes too soon. Unknown where it hangs on a step
+    plot, `cover` its cover, `first` the cut that comes too soon. `until` is the step by which every such plot has
+    cover whole, `begun` the cuts of the pocket that come before it and are not done. Unknown where it hangs on a step
     that is not given. Common practice, no source."""
     fields = [
         (row, shape) for row, food in enumerate(scene.plan.of(Food))
@@ -230,9 +234,11 @@ def ahead_of_cover(scene: Scene, pockets: Rows, reach: Column) -> Measured:
     cut_rows = {id(block): row for row, block in enumerate(cut_blocks(scene))}
     values: list[int | None] = []
     foods, covers, firsts = (np.full(len(pockets), -1, np.intp) for _ in range(3))
+    until = np.full(len(pockets), np.nan)
+    begins: list[list[_Cut]] = []
     for index, row in enumerate(pockets.rows):
         begun = [cut for cut in _cuts(scene).get(int(row), []) if scene.plan.counted(cut.block)]
-        late, unsure = 0, False
+        late, unsure, ready = 0, False, [-np.inf]
         for (food, _), own in zip(fields, near, strict=True):
             told = [_early(scene, begun, cover) for cover in own] if row not in own else []
             if not told or any(early is False for early, _ in told):
@@ -248,10 +254,30 @@ def ahead_of_cover(scene: Scene, pockets: Rows, reach: Column) -> Measured:
                 foods[index], covers[index] = food, own[0]
                 firsts[index] = cut_rows.get(id(cut.block), -1)
             late += 1
+            ready.append(min(_whole_by(scene, cover) for cover in own))
         values.append(late if late or not unsure else None)
+        until[index] = max(ready)
+        begins.append([cut for cut in begun if not cut.when.finished and (cut.when.step or 0.0) < until[index]])
 
     def part(plural: str, found: Indices) -> object:
         return lambda rows: Column(f"thing:{plural}", found[rows], found[rows] >= 0)
 
-    parts = {"food": part("foods", foods), "cover": part("pockets", covers), "first": part("cuts", firsts)}
+    def begun_of(rows: Indices) -> Column:
+        lists = np.full(len(rows), None, object)
+        lists[:] = [np.array([cut_rows[id(cut.block)] for cut in begins[row]], np.intp) for row in rows]
+        return Column("things:cuts", lists, None, None, "what is cut too soon is done already")
+
+    parts = {
+        "food": part("foods", foods),
+        "cover": part("pockets", covers),
+        "first": part("cuts", firsts),
+        "begun": begun_of,
+        "until": lambda rows: Column("number", until[rows], np.isfinite(until[rows]), None, "no step is given"),
+    }
     return Measured(column("count", values, _UNTIMED), parts)  # type: ignore[arg-type]
+
+
+def _whole_by(scene: Scene, pocket: int) -> float:
+    """The step by which all that is to be cut in a pocket is cut; infinite where nobody can tell."""
+    steps = [cut.when.step for cut in _cuts(scene).get(pocket, []) if not cut.when.finished]
+    return max((np.inf if step is None else step for step in steps), default=-np.inf)

@@ -6,6 +6,7 @@ default here. Without a label's figure there is no quantity.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable
 from typing import Any
@@ -16,7 +17,7 @@ from habitatlint.ground.columns import Array, Column, column
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Block, Cutting, Mix, Patch, Treatment
 from habitatlint.measures.jobs import finished_on, is_done, jobs_of
-from habitatlint.measures.season import DAY
+from habitatlint.measures.season import DAY, steps_of
 from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural
 from habitatlint.units import INCH
 
@@ -173,6 +174,15 @@ def _registered(scene: Scene) -> Column:
     return column("truth", [has_registration(_label(mix)) for mix in scene.plan.of(Mix)])
 
 
+@of_plural("plans", "mix", "thing:mixes")
+def _only_mix(scene: Scene) -> Column:
+    """The mix of a plan that has one and no more; not known where its `label` says that there is none."""
+    mixes = scene.plan.of(Mix)
+    sure = len(mixes) == 1 and bool(mixes[0].name) and not says_none(_label(mixes[0]))
+    rows = max(1, len(scene.blocks_of("plans")))
+    return column("thing:mixes", [0 if sure else None] * rows, "the plan has not just one mix with a label")
+
+
 def covers(control: str, species: str) -> bool:
     """A name of a label's list stands for a species: the same, its genus (`maple` for `red-maple`, and
     `maple` in a plan for any maple of the label), or any hardwood."""
@@ -217,13 +227,14 @@ def _treated_apart(scene: Scene) -> set[str]:
     return found
 
 
-@measure("treatment-late", ("jobs", "date", "duration"), "duration", parts={"due": "date"})
+@measure("treatment-late", ("jobs", "date", "duration"), "duration", parts={"due": "date", "next": "number"})
 def treatment_late(scene: Scene, jobs: Rows, today: Column, grace: Column) -> Measured:
     """How long a treatment is past due: nothing where it is not. Stumps that are still `planned` are due at
     the end of the step of a cut that is done, and so long after its day at the latest; a treatment that
     is not done, at the end of its step. Stumps that such a treatment names go by it. Nothing for what is
-    not cut yet, and for a treatment in no dated step. `due` is that day. Unknown for a cut that is `done
-    yes` and in no dated step."""
+    not cut yet, and for a treatment in no dated step. `due` is that day, `next` the first step of the order
+    of work that begins on the day given or after it. Unknown for a cut that is `done yes` and in no dated
+    step."""
     every, plan = jobs_of(scene), scene.plan
     last_day = scene.table("steps").column("last")
     during = scene.table("jobs").column("during")
@@ -250,4 +261,13 @@ def treatment_late(scene: Scene, jobs: Rows, today: Column, grace: Column) -> Me
     mask = None if known.all() else known
     value = Column("duration", late, mask, None, "it is `done yes`, without a day")
     days = Column("date", due, np.isfinite(due))
-    return Measured(value, {"due": lambda rows: days.take(rows)})
+    coming = np.array([_step_to_come(scene, int(day)) for day in today.values], float)
+    steps = Column("number", coming, np.isfinite(coming), None, "the order of work has no step still to come")
+    return Measured(value, {"due": lambda rows: days.take(rows), "next": lambda rows: steps.take(rows)})
+
+
+def _step_to_come(scene: Scene, today: int) -> float:
+    """The first step by its days that begins on a day or after it; NaN for none."""
+    steps = [step for _, step in steps_of(scene).values()]
+    coming = [(step.first, step.number) for step in steps if step.first and step.first.toordinal() >= today]
+    return float(min(coming)[1]) if coming else math.nan

@@ -6,6 +6,7 @@ own. Jobs are cuts, releases, openings and treatments.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date
 from typing import Any, NamedTuple
 
@@ -35,6 +36,8 @@ from habitatlint.measures.vocabulary import Rows, measure, of_plural, plural
 #: methods, of cuts and of releases, that need a saw; a girdle is two saw cuts round the stem (Woodland
 #: Stewardship guide, U. Minnesota Extension and others, ch. 5)
 SAWN = (*LAYING, "girdle", "logger")
+#: so many other steps are looked at where work is to be done in another
+MOST_STEPS = 10
 
 
 def _step_of(scene: Scene, block: Block) -> tuple[int, Step] | None:
@@ -230,6 +233,70 @@ def _jobs_of_steps(scene: Scene) -> Column:
         if step is not None:
             rows[step[0]].append(index)
     return column("things:jobs", [np.array(one, np.intp) for one in rows])
+
+
+# -- other steps -----------------------------------------------------------------------------------------
+
+_EARLIER, _LATER = "no earlier step of its crew has cuts", "no later step of its crew has cuts"
+
+
+class Around(NamedTuple):
+    """The steps before a block's own and after it, nearest first, as a plan writes them."""
+
+    earlier: tuple[str, ...]
+    later: tuple[str, ...]
+
+
+def steps_around(scene: Scene, block: Block) -> Around:
+    """Other steps in which a block's work could be done: steps with cuts in them, of the crew of its own step,
+    or of any where the block itself names its crew. Without an order of work any whole number before its step,
+    and after it those that work is in and one more. None for what is in no step."""
+    value, steps = scene.plan.value(block, "step"), steps_of(scene)
+    if value is None:
+        return Around((), ())
+    own, cut = value.value.number, _steps_with_cuts(scene)
+    if steps:
+        crew = steps[own][1].crew if own in steps else None
+        free = bool(scene.plan.word(block, "by"))
+        some = sorted(one for one in cut & steps.keys() if free or steps[one][1].crew == crew)
+        earlier, later = [one for one in some if one < own], [one for one in some if one > own]
+    else:
+        earlier = [float(one) for one in range(max(1, int(own) - MOST_STEPS), int(own))]
+        later = sorted({one for one in cut if one > own} | {max(cut | {own}) + 1})
+    return Around(tuple(f"{one:g}" for one in reversed(earlier[-MOST_STEPS:])),
+                  tuple(f"{one:g}" for one in later[:MOST_STEPS]))  # fmt: skip
+
+
+def _steps_with_cuts(scene: Scene) -> set[float]:
+    found: set[float] | None = scene.memo.get("steps with cuts")
+    if found is None:
+        numbers = (_number(scene, job.block) for job in jobs_of(scene) if job.method)
+        found = scene.memo["steps with cuts"] = {one for one in numbers if one is not None}
+    return found
+
+
+def earlier_steps(around: Iterable[Around], why: str = _EARLIER) -> Column:
+    """The steps before those of many blocks, as lists; not known where there are none."""
+    return _lists([one.earlier for one in around], why)
+
+
+def later_steps(around: Iterable[Around]) -> Column:
+    """The steps after those of many blocks, as lists; not known where there are none."""
+    return _lists([one.later for one in around], _LATER)
+
+
+@of_plural("jobs", "other-steps", "list")
+def _other_steps(scene: Scene) -> Column:
+    """Other steps in which its crew cuts, those after its own first; without an order of work none, for dates."""
+    dated = bool(steps_of(scene))
+    around = [steps_around(scene, job.block) if dated else Around((), ()) for job in jobs_of(scene)]
+    return _lists([(*one.later, *one.earlier) for one in around], "no other step of its crew has cuts")
+
+
+def _lists(said: list[tuple[str, ...]], why: str) -> Column:
+    values = np.empty(len(said), object)
+    values[:] = said
+    return Column("list", values, np.array([bool(one) for one in said], bool), None, why)
 
 
 @measure("wound-days", ("jobs", "date", "date", "window"), "duration")

@@ -56,6 +56,7 @@ YEAR = timedelta(days=366)
 
 WITHOUT_WINDS = "no `winds` are listed"
 WITHOUT_SIT = "no `sit` is given"
+ALL_CARRY = "every wind it lists carries scent there"
 
 
 # -- plumes ------------------------------------------------------------------------------------------------
@@ -408,13 +409,26 @@ def _told(scene: Scene, stands: Rows, found: _Found, unsaid: Mask | None = None)
         known = np.ones(len(rows), bool) if unsaid is None else ~(unsaid & found.known)[rows]
         return Column("word", np.array(said, object), known, None, WITHOUT_SIT)
 
+    def clean(rows: Indices) -> Column:
+        values = np.empty(len(rows), object)
+        values[:] = [_not_among(found.carrying[row], every[stands.rows[row]]) for row in rows.tolist()]
+        return Column("list", values, np.array([bool(one) for one in values], bool), None, ALL_CARRY)
+
     value = Column("length", found.gaps, None if found.known.all() else found.known, None, WITHOUT_WINDS)
-    return Measured(
-        value, {"place": place, "winds": winds, "wind": wind, "from": from_, "strength": thinned, "sit": sit}
-    )
+    parts = {"place": place, "winds": winds, "wind": wind, "from": from_, "strength": thinned, "sit": sit}
+    return Measured(value, {**parts, "clean": clean})
 
 
-_PARTS = {"place": "place", "winds": "text", "wind": "word", "from": "text", "strength": "share", "sit": "word"}
+def _not_among(winds: list[int], stand: Stand) -> tuple[str, ...]:
+    """The winds that a stand lists, as it writes them, without some of the sixteen."""
+    written = [wind.value for wind in stand.winds]
+    return tuple(dict.fromkeys(one.text for one in written if sector(one.degrees) not in winds))
+
+
+_PARTS = {
+    "place": "place", "winds": "text", "wind": "word", "from": "text", "strength": "share", "sit": "word",
+    "clean": "list",
+}  # fmt: skip
 
 
 @measure("scent", ("stands", "shape", "length"), "length", parts=_PARTS)
@@ -426,9 +440,10 @@ def scent(scene: Scene, stands: Rows, things: Column, reach: Column) -> Measured
     The ground downwind is a plume: half as wide as 2.15 sigma-y (Briggs 1973, open country, class D; the
     noon's class for a sit all day where record, anchor and season tell it) or x tan(11.25 degrees). What lies
     within 5 yd is not carried to. `wind` is the wind of that distance, `winds` all listed ones that reach the
-    thing, `from` what it comes from, `place` where it first comes to the thing, `strength` how strong it is
-    there beside its strength 150 yd downwind (class D), `sit` when the stand is sat in. Unknown for a stand
-    that lists no winds and lies, or is walked to, within `reach`."""
+    thing, `clean` the others it lists (not known where there are none), `from` what it comes from, `place` where
+    it first comes to the thing, `strength` how strong it is there beside its strength 150 yd downwind (class D),
+    `sit` when the stand is sat in. Unknown for a stand that lists no winds and lies, or is walked to, within
+    `reach`."""
     return _told(scene, stands, _by_reach(scene, Asked(stands.rows, shapes(things)), reach))
 
 

@@ -154,26 +154,31 @@ def to_travel(scene: Scene, pockets: Rows) -> Measured:
     "laid-toward",
     ("cuttings", "length", "angle"),
     "share",
-    parts={"place": "place", "some": "count", "all": "count", "first": "thing:trees"},
-)
+    parts={
+        "place": "place", "some": "count", "all": "count", "first": "thing:trees", "toward": "things:trees",
+        "line": "thing:paths",
+    },
+)  # fmt: skip
 def laid_toward(scene: Scene, cuttings: Rows, near: Column, leaning: Column) -> Measured:
     """The share of a cutting's hinges that are laid toward a line of travel, as `toward-travel` tells it
     by `near`; stems that lean `leaning` or more are not counted among them, and a tree in no pocket and
     no row only where it lies on the line's width.
 
-    `some` is how many they are, `all` how many hinges there are, `first` the first of them and `place`
-    its stump. Unknown where a hinge that counts has no `fall`; the share also where there are no hinges."""
+    `some` is how many they are, `all` how many hinges there are, `toward` they themselves, `first` the first
+    of them, `place` its stump and `line` the line of travel nearest it. Unknown where a hinge that counts has no
+    `fall`; the share also where there are no hinges."""
     table, cut, unsaid = scene.table(cuttings.plural), scene.trees, unsaid_falls(scene)
     hinges, single = table.column("hinges").values, table.column("single").values
     some, every = np.zeros(len(cuttings)), np.zeros(len(cuttings))
     known = np.zeros(len(cuttings), bool)
     first = np.full(len(cuttings), -1, np.intp)
+    toward_it = np.full(len(cuttings), None, object)
     for index, row in enumerate(cuttings.rows):
         rows = hinges[row]
         toward = _toward(scene, 0.0 if single[row] else float(near.values[index]))[rows] & cut.lies[rows]
         upright = cut.lean[rows] < leaning.values[index] - 1e-9
         laid = toward & upright & ~unsaid[rows]
-        some[index], every[index] = laid.sum(), len(rows)
+        some[index], every[index], toward_it[index] = laid.sum(), len(rows), rows[laid]
         known[index] = not (unsaid[rows] & upright).any()
         if laid.any():
             first[index] = rows[laid][0]
@@ -182,10 +187,23 @@ def laid_toward(scene: Scene, cuttings: Rows, near: Column, leaning: Column) -> 
     def place(rows: Indices) -> Column:
         return column("place", [cut.stump[one] if one >= 0 else None for one in first[rows]])
 
+    def line(rows: Indices) -> Column:
+        paths = [
+            (row, shape) for row, path in enumerate(scene.plan.of(Path))
+            if scene.plan.word(path, "use") == "travel" and (shape := scene.shape_of(path)) is not None
+        ]  # fmt: skip
+        nearest = [
+            min(paths, key=lambda one: one[1].distance(cut.stump[tree]))[0] if tree >= 0 and paths else None
+            for tree in first[rows]
+        ]
+        return column("thing:paths", nearest)
+
     return Measured(
         Column("share", shares, known & (every > 0), None, "no `fall` is given"),
         {
             "place": place,
+            "line": line,
+            "toward": lambda rows: Column("things:trees", toward_it[rows]),
             "first": lambda rows: Column("thing:trees", first[rows], first[rows] >= 0),
             "some": lambda rows: Column("count", some[rows], known[rows], None, "no `fall` is given"),
             "all": lambda rows: Column("count", every[rows]),

@@ -27,7 +27,7 @@ from habitatlint.ground.tables import cut_blocks
 from habitatlint.language.blocks import Block, Food, Hazard, Path, Planting, Pocket, Release, Timber
 from habitatlint.measures.vocabulary import Measured, Rows, measure, plural
 from habitatlint.measures.walk import Walk, deer_sides, walks_of
-from habitatlint.units import TOLERANCE, YARD, Quantity
+from habitatlint.units import FOOT, TOLERANCE, YARD, Quantity
 
 #: a walk is looked at every so far
 WALK_STEP = 4 * YARD
@@ -781,7 +781,7 @@ def _crossed(scene: Scene, gap: LineString) -> bool:
     "holes",
     {
         "block": "name", "walk": "thing:walks", "gap": "length", "shape": "shape", "filler": "place",
-        "fall": "bearing", "name": "name",
+        "fall": "bearing", "name": "name", "tree": "thing:trees", "crown-width": "length", "closer": "length",
     },
 )  # fmt: skip
 def _holes_table(scene: Scene) -> Table:
@@ -822,7 +822,29 @@ def _holes_table(scene: Scene) -> Table:
             places.append(Point(cut.x[hole.tree] + middle.x - top.x, cut.y[hole.tree] + middle.y - top.y))
         return column("place", places)
 
+    def crown_width() -> Column:
+        """How wide its neighbour's crown is, where the plan says so."""
+        rows = [hole.tree if hole.tree >= 0 and cut.crown_written[hole.tree] else None for hole in holes]
+        return column("length", [None if row is None else float(cut.crown_width[row]) for row in rows])
+
+    def closer() -> Column:
+        """How far apart the stumps of its row may stand for each top to reach the next: the row's spacing less
+        the hole, to the whole foot or decimetre below; not known where that leaves less than half of it."""
+        step = 0.1 if scene.units == "m" else FOOT
+        sizes: list[float | None] = []
+        for hole in holes:
+            spacing = hole.block.first("spacing")
+            apart = scene.placer.metres(spacing.values[0]) if spacing is not None else 0.0
+            left = math.floor((apart - hole.line.length) / step) * step if hole.line is not None else 0.0
+            sizes.append(left if left >= apart / 2 and left > 0 else None)
+        return column("length", sizes, "its stumps are not set by a `spacing` that closer stumps would mend",
+                      "" if scene.units == "m" else "ft")  # fmt: skip
+
     table.add("gap", gap)
     table.add("filler", filler)
+    table.add("crown-width", crown_width)
+    table.add("closer", closer)
+    trees = [hole.tree if hole.tree >= 0 else None for hole in holes]
+    table.add("tree", lambda: column("thing:trees", trees))
     table.add("fall", lambda: column("bearing", [cut.bearing[one.tree] if one.tree >= 0 else None for one in holes]))
     return table

@@ -22,7 +22,7 @@ from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Food, Path, Place, Pocket, Stand
 from habitatlint.measures.core import core_ground
 from habitatlint.measures.openings import strips
-from habitatlint.measures.vocabulary import Measured, Rows, measure, plural
+from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural, plural
 from habitatlint.units import TOLERANCE, YARD
 
 #: paths that come within this of each other are joined, and a walk begins at a gate this near
@@ -260,23 +260,55 @@ def _drawn(path: Path) -> Written | None:
 # -- whether a walk comes to its stand -------------------------------------------------------------------
 
 
-@measure("passes", ("stands",), "length")
-def passes(scene: Scene, stands: Rows) -> Column:
+@measure("passes", ("stands",), "length", parts={"place": "place"})
+def passes(scene: Scene, stands: Rows) -> Measured:
     """How near a way in comes to a stand, in metres: from the stand to the nearest of the paths that
-    its `reach` names; where it names none, to the nearest entry path of the plan. Unknown without such
-    a path, or where the stand or every such path has no place."""
+    its `reach` names; where it names none, to the nearest entry path of the plan. `place` is the place of that
+    path nearest the stand. Unknown without such a path, or where the stand or every such path has no place."""
     entries = [
         shape
         for path in scene.plan.of(Path)
         if scene.plan.word(path, "use") == "entry" and (shape := scene.shape_of(path)) is not None
     ]
-    sizes = []
+    found: list[LineString | None] = []
     for stand, place in _stands(scene, stands):
         named = [shape for path in _paths(scene, stand, "reach") if (shape := scene.shape_of(path)) is not None]
         ways = named if stand.reach else entries
-        sizes.append(min((place.distance(way) for way in ways), default=None) if place is not None else None)
+        links = [shapely.shortest_line(place, way) for way in ways] if place is not None else []
+        found.append(min(links, key=lambda link: link.length, default=None))
+
+    def place_of(rows: Indices) -> Column:
+        links = (found[row] for row in rows)
+        return column("place", [link and shapely.get_point(link, 1) for link in links])
+
     # what has no place has been told as a slip, and without entry paths the rule says so itself
-    return column("length", sizes)
+    return Measured(column("length", [link and link.length for link in found]), {"place": place_of})
+
+
+#: a path leads by a stand that is no farther from it (common practice, no source)
+BY_A_STAND = 10 * YARD
+
+
+@of_plural("stands", "passing", "list")
+def _passing(scene: Scene) -> Column:
+    """The paths that people walk, entry and exit, which come within 10 yd of it, the nearest first; those that
+    its `reach` or `leave` names are left out."""
+    ways = [
+        (path, shape)
+        for path in scene.plan.of(Path)
+        if scene.plan.word(path, "use") in ("entry", "exit") and (shape := scene.shape_of(path)) is not None
+    ]
+    lists: list[tuple[str, ...] | None] = []
+    for stand in scene.plan.of(Stand):
+        place = scene.shape_of(stand)
+        named = {str(one.value) for word in ("reach", "leave") for one in scene.plan.values(stand, word)}
+        near = [
+            (round(shape.distance(place), 2), path.name)
+            for path, shape in ways
+            if place is not None and path.name not in named and shape.distance(place) <= BY_A_STAND + TOLERANCE
+        ]
+        lists.append(tuple(name for _, name in sorted(near)) or None)
+    return column("list", lists, "no other path passes it")
 
 
 @measure("ways", ("stands",), "count")
@@ -495,7 +527,7 @@ def top_onto(scene: Scene, trees: Rows, walks: Rows) -> Measured:
         under = shapely.intersection(lines[rows], tops[rows])
         points = shapely.get_point(shapely.shortest_line(tops[rows], lines[rows]), 0)
         for number, part in enumerate(under):
-            stretches = [one for one in shapely.get_parts(part) if isinstance(one, LineString)]
+            stretches = [one for one in shapely.get_parts(part) if isinstance(one, LineString) and not one.is_empty]
             if stretches:
                 points[number] = stretches[0].interpolate(0.5, normalized=True)
         return Column("place", points)

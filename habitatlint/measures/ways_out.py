@@ -324,7 +324,7 @@ def _under(scene: Scene, place: Point, bars: Bars) -> bool:
     "open-arc",
     ("bed-places", "length", "length", "length"),
     "angle",
-    parts={"place": "place", "told": "text"},
+    parts={"place": "place", "told": "text", "out": "bearing", "across": "bearing", "over": "things:trees"},
 )
 def open_arc(scene: Scene, places: Rows, way: Column, over: Column, under: Column) -> Measured:
     """Out of how many degrees of the compass a predator may come and still leave a bed a way out.
@@ -341,8 +341,10 @@ def open_arc(scene: Scene, places: Rows, way: Column, over: Column, under: Colum
     In a cut pocket without beds spots beside its tops are looked at, on both sides of six trees at most, and
     the middle one of what they have is told. `told` says it in words, with the ways out: the gaps by which the
     ground of the bed leaves the hull of what lies in the pocket, counted there and not at the rim, where
-    they join. Unknown where trees are cut by a patch, which lays no trees, or have no `fall`, unless those
-    that are laid shut it already."""
+    they join. `out` is the bearing away from the middle of the widest stretch of directions that are not open,
+    by which another way out would help most; `across` the bearing opposite to it; `over` the trees whose tops
+    lie over the bed. Unknown where trees are cut by a patch, which lays no trees, or have no `fall`, unless
+    those that are laid shut it already."""
     every, unknown = beddings(scene), unlaid(scene)
     found: list[tuple[Point, _Bed] | None] = []
     for row, *sizes in zip(places.rows, way.values, over.values, under.values, strict=True):
@@ -369,7 +371,42 @@ def open_arc(scene: Scene, places: Rows, way: Column, over: Column, under: Colum
         return column("place", [one and one[0] for one in (found[row] for row in rows)])
 
     why = why_unlaid(scene, [every[int(row)].pocket for row in places.rows])
-    return Measured(Column("angle", arcs, known, estimated, why), {"place": place, "told": told})
+
+    def out(rows: Indices, turned: float) -> Column:
+        ways = [one and _way_that_lacks(one[1]) for one in (found[row] for row in rows)]
+        return column("bearing", [None if way is None else (way + turned) % 360 for way in ways])
+
+    def over_it(rows: Indices) -> Column:
+        lists = np.full(len(rows), None, object)
+        for index, one in enumerate(found[row] for row in rows):
+            near = scene.trees.barrier_index.query(one[0], predicate="intersects") if one is not None else []
+            lists[index] = np.array([row for row in sorted(near) if scene.trees.top[row].covers(one[0])], np.intp)
+        return Column("things:trees", lists, None, None, "it lies under no top")
+
+    return Measured(
+        Column("angle", arcs, known, estimated, why),
+        {
+            "place": place,
+            "told": told,
+            "out": lambda rows: out(rows, 0.0),
+            "across": lambda rows: out(rows, 180.0),
+            "over": over_it,
+        },
+    )
+
+
+def _way_that_lacks(bed: _Bed) -> float | None:
+    """The bearing away from the middle of the widest stretch of directions that are not open; None where all
+    are. Where none is, away from the first."""
+    if bed.open.all():
+        return None
+    step = 360 / DIRECTIONS
+    shut = np.flatnonzero(~bed.open)
+    begins = [int(one) for one in shut if bed.open[one - 1]] or [0]
+    widths = [int(np.argmax(np.roll(bed.open, -begin))) or DIRECTIONS for begin in begins]
+    widest = int(np.argmax(widths))
+    middle = bed.first + (begins[widest] + (widths[widest] - 1) / 2) * step
+    return float((middle + 180) % 360)
 
 
 def _middle(scene: Scene, bedding: Bedding, bars: Bars) -> tuple[Point, _Bed] | None:
@@ -589,10 +626,20 @@ def dead_end(scene: Scene, pockets: Rows, way: Column, over: Column, under: Colu
             "pressed": pressed,
             "sealed": lambda rows: lengths(rows, lambda end: end.sealed),
             "cut": lambda rows: column("length", [cut and cut.length for cut in cuts(rows)]),
-            "at": lambda rows: column("place", [cut and cut.interpolate(0.5, normalized=True) for cut in cuts(rows)]),
-            "ahead": lambda rows: column("bearing", [cut and bearing(*map(Point, cut.coords)) for cut in cuts(rows)]),
+            "at": lambda rows: column(
+                "place",
+                [cut and cut.interpolate(0.5, normalized=True) for cut in cuts(rows)],
+                "no way out is found that could be sawn",
+            ),
+            "ahead": lambda rows: column(
+                "bearing",
+                [cut and bearing(*map(Point, cut.coords)) for cut in cuts(rows)],
+                "no way out is found that could be sawn",
+            ),
             "row": block,
-            "tree": lambda rows: Column("thing:trees", tree(rows), tree(rows) >= 0),
+            "tree": lambda rows: Column(
+                "thing:trees", tree(rows), tree(rows) >= 0, None, "no tree stands at its point"
+            ),
         },
     )
 

@@ -18,6 +18,7 @@ from habitatlint.ground.scene import Scene
 from habitatlint.ground.tables import cut_blocks
 from habitatlint.language.blocks import Block, Boundary, Hazard, Patch, Path, Release, Setback, Timber
 from habitatlint.language.blocks import Place as PlaceBlock
+from habitatlint.measures.jobs import earlier_steps, later_steps, steps_around
 from habitatlint.measures.reach import most, property_at
 from habitatlint.measures.timber import When, classes_of, comes_before, timbers_over, when_of
 from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural, plural
@@ -94,6 +95,21 @@ def _tree_works(scene: Scene) -> Table:
     ):
         table.add(field, lambda kind=kind, values=values, why=why: column(kind, values, why))  # type: ignore[misc]
     return table
+
+
+# -- other steps -----------------------------------------------------------------------------------------
+
+
+@of_plural("tree-works", "earlier-steps", "list")
+def _earlier_steps(scene: Scene) -> Column:
+    """Earlier steps in which its crew cuts, the nearest first."""
+    return earlier_steps(steps_around(scene, block) for block in tree_works(scene).blocks)
+
+
+@of_plural("cuts", "later-steps", "list")
+def _later_steps(scene: Scene) -> Column:
+    """Later steps in which its crew cuts, the nearest first; without an order of work also one after the last."""
+    return later_steps(steps_around(scene, block) for block in cut_blocks(scene))
 
 
 # -- setbacks --------------------------------------------------------------------------------------------

@@ -16,14 +16,37 @@ FORMS = {
     "text": "habitatlint.outputs.text",
     "gnu": "habitatlint.outputs.gnu",
     "json": "habitatlint.outputs.json",
+    "sarif": "habitatlint.outputs.sarif",
 }
 
 
+class Run(NamedTuple):
+    """What is told of a run beside its reports.
+
+    `status` is the command's exit status, `troubles` the files that could not be read, a line each; `baseline` is the
+    path of the baseline it was held to, "" for none, and `gone` how many of its findings are found no more.
+    """
+
+    status: int = 0
+    troubles: tuple[str, ...] = ()
+    baseline: str = ""
+    gone: int = 0
+
+    @property
+    def stale(self) -> str:
+        """What is told where findings of the baseline are gone, else ""."""
+        if not self.gone:
+            return ""
+        findings = "1 finding of the baseline is" if self.gone == 1 else f"{self.gone} findings of the baseline are"
+        return f"{findings} gone: write it again"
+
+
 class Style(NamedTuple):
-    """How to show: with colour or plain; seconds that the run took, for the summary."""
+    """How to show: with colour or plain; seconds that the run took, for the summary; and what else is told of it."""
 
     colour: bool = False
     seconds: float | None = None
+    run: Run = Run()
 
 
 def render(form: str, reports: Sequence[Report], style: Style) -> str:

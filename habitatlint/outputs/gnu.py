@@ -12,6 +12,8 @@ from habitatlint.outputs.sentences import clean, message
 
 def render(reports: Sequence[Report], style: Style) -> str:
     lines = [f"{line(finding, report.units)} ({finding.rule})" for report in reports for finding in report.findings]
+    if style.run.stale:
+        lines.append(f"{clean(style.run.baseline)}:1:1: note: {style.run.stale} (baseline/stale)")
     return "".join(f"{one}\n" for one in lines)
 
 

@@ -4,7 +4,9 @@ A finding has `rule` (pack/slug), `level`, `message`, `path` (that of an include
 there), `safety`, `line`, `column`, `end-line`, `end-column` (from
 1, in code points), `measured` and `wanted` (`value` in base units, `kind`, `text`; null where the
 rule's filters decide), `place` (east and north in metres, or null), `evidence`, `source`, `because`,
-`related`, `mends` with their edits, and under `waived` the waiver's reason.
+`related`, `mends` with their edits, and under `waived` the waiver's reason. Held to a baseline, a plan has the
+findings that the baseline holds under `known`, and the whole a `baseline`: its `path`, and how many of its findings are
+`gone`.
 """
 
 from __future__ import annotations
@@ -23,15 +25,18 @@ VERSION = 1
 
 
 def render(reports: Sequence[Report], style: Style) -> str:
+    run = style.run
     plans = [
         {
             "path": report.source.name,
             "findings": [_finding(finding, report.units) for finding in report.findings],
             "waived": [_finding(finding, report.units) for finding in report.waived],
+            **({"known": [_finding(finding, report.units) for finding in report.known]} if run.baseline else {}),
         }
         for report in reports
     ]
-    return json.dumps({"version": VERSION, "plans": plans}, indent=2, ensure_ascii=False) + "\n"
+    held_to = {"baseline": {"path": run.baseline, "gone": run.gone}} if run.baseline else {}
+    return json.dumps({"version": VERSION, **held_to, "plans": plans}, indent=2, ensure_ascii=False) + "\n"
 
 
 def _place(span: Span) -> dict[str, Any]:

@@ -27,8 +27,14 @@ def listing(book: Rulebook) -> str:
 
 def page(rule: Rule, book: Rulebook) -> str:
     """One rule whole: what, why, limits and on whose word, mends, and its examples as plans."""
-    lines = [f"{rule.name}: {rule.title}", ""]
-    lines += _row("because", rule.because)
+    return clean_lines(
+        [f"{rule.name}: {rule.title}", "", *about(rule, book.changed_levels.get(rule.name)), *_examples(rule)]
+    )
+
+
+def about(rule: Rule, level: Level | None = None) -> list[str]:
+    """A rule without its examples, as lines; `level` is the one that a pack sets."""
+    lines = _row("because", rule.because)
     for report in rule.reports:
         when = f", when {_text_of(rule, report.when)}" if report.when is not None else ""
         lines += _row(report.level.name, _bare(report.say) + when)
@@ -44,13 +50,11 @@ def page(rule: Rule, book: Rulebook) -> str:
         lines += _row("always", "a slip of reading or naming: told at its own level, and never waived")
     if rule.formerly:
         lines += _row("formerly", ", ".join(rule.formerly))
-    level = book.changed_levels.get(rule.name)
     if level is not None:
         lines += _row("set", f"level {level.name} by a pack")
     if rule.slug not in FIRM:
         lines += _row("change", _how_to_change(rule))
-    lines += _examples(rule)
-    return clean_lines(lines)
+    return lines
 
 
 def _text_of(rule: Rule, part: Written) -> str:

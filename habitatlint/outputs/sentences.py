@@ -7,11 +7,14 @@ import textwrap
 import unicodedata
 from datetime import date
 
+from habitatlint.check import Report
 from habitatlint.findings import Fact, Finding, Related
 from habitatlint.units import UNITS, plain, show
 
 #: what is wanted, by the comparison that found fault
 _WANTED = {"<": "{} or more", "<=": "more than {}", ">": "{} or less", ">=": "less than {}"}
+#: rules that tell of lines that cannot be read, so that what they say is not there
+_UNREAD = frozenset({"record/syntax", "record/unknown-word", "record/bad-value", "record/missing-property"})
 #: what every paper of a plan bears
 CAUTION = (
     "Paper only: a trained feller decides tree by tree. The label is the law. Local codes and licensed foresters "
@@ -122,6 +125,12 @@ def rows(finding: Finding, units: str, others: str = "") -> list[tuple[str, str]
         proof = "" if mend.proof == "advice" else f"     {'clears it' if mend.proof == 'clears' else mend.proof}"
         told.append((f"mend {number}", worded(mend.say, finding, units) + proof))
     return told
+
+
+def lines_unread(report: Report) -> str:
+    """How many lines of a plan cannot be read, in words; "" where all can."""
+    unread = {(one.span.source.name, one.span.line) for one in report.findings if one.rule in _UNREAD}
+    return f"{len(unread)} line{'' if len(unread) == 1 else 's'} of the plan cannot be read" if unread else ""
 
 
 def related_line(related: Related, of: str) -> str:

@@ -24,15 +24,18 @@ def render(reports: Sequence[Report], style: Style) -> str:
     page = "\n".join(blocks)
     read = overview(reports[0]) if len(reports) == 1 else ""
     hushed = "".join(f"{line}\n" for report in reports for line in safety(report))
-    return (f"{page}\n" if page else "") + read + hushed + summary(reports, style)
+    gone = f"{clean(style.run.baseline)}: note: {style.run.stale}\n" if style.run.stale else ""
+    return (f"{page}\n" if page else "") + read + hushed + gone + summary(reports, style)
 
 
 def safety(report: Report) -> list[str]:
-    """What a plan keeps quiet about people's safety: rules switched off or lowered, findings waived."""
+    """What is kept quiet about people's safety: rules switched off or lowered, findings waived or in a baseline."""
     slugs = [rule.slug for rule in report.silenced]
     lines = [f"people's safety, switched off or lowered: {', '.join(slugs)}"] if slugs else []
     waived = [finding for finding in report.waived if finding.safety]
     lines += [f"people's safety, waived: {message(one, report.units)} ({clean(one.waived)})" for one in waived]
+    known = [finding for finding in report.known if finding.safety]
+    lines += [f"people's safety, in the baseline: {message(one, report.units)}" for one in known]
     return [f"{clean(report.source.name)}: {line}" for line in lines]
 
 
@@ -42,6 +45,8 @@ def overview(report: Report) -> str:
     parts = []
     if scene.property_ is not None:
         parts.append(shown(Fact(scene.property_.area, "area"), units))
+    elif scene.plan.head is not None:
+        parts.append("no boundary, so that nothing is judged by the property line")
     for noun, kind in (("pocket", Pocket), ("path", Path), ("row", Row)):
         blocks = scene.plan.of(kind)
         if blocks:
@@ -95,10 +100,13 @@ def summary(reports: Sequence[Report], style: Style) -> str:
             counts[finding.level] += 1
     waived = sum(len(report.waived) for report in reports)
     rules = max((len(report.rules) for report in reports), default=0)
-    found = ", ".join(_number(count, level.name) for level, count in counts.items() if count) or "nothing found"
+    found = ", ".join(_number(count, level.name) for level, count in counts.items() if count)
+    found = found or ("nothing new" if style.run.baseline else "nothing found")
     parts = [_number(len(reports), "plan"), found]
     if waived:
         parts.append(f"{waived} waived")
+    if style.run.baseline:
+        parts.append(f"{sum(len(report.known) for report in reports)} in the baseline")
     parts.append(_number(rules, "rule"))
     if style.seconds is not None:
         parts.append(f"{style.seconds:.2f} s")

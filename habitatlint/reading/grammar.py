@@ -147,10 +147,13 @@ class Grammar:
         return self.words_after(f"{head}\n  " if head else "")
 
     def words_after(self, text: str) -> frozenset[str]:
-        """The words that may come next after a text that is no whole block yet."""
+        """The words that may come next after a text that is no whole block yet; none after one that cannot be."""
         parser = self._lark.parse_interactive(f"{text} \0")
-        with contextlib.suppress(UnexpectedCharacters):  # nothing reads the null: there it stops
-            parser.exhaust_lexer()
+        try:
+            with contextlib.suppress(UnexpectedCharacters):  # nothing reads the null: there it stops
+                parser.exhaust_lexer()
+        except UnexpectedToken:
+            return frozenset()
         accepted = parser.accepts()  # type: ignore[no-untyped-call]
         return frozenset(self.words[name] for name in accepted if name in self.words)
 

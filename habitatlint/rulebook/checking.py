@@ -228,19 +228,32 @@ class _Checker:
                 if statement.word not in words:
                     raise self._tell("unknown-word", Written("", "", statement.start, statement.end), statement.word,
                                      f"a property of a {noun}", near(statement.word, words))  # fmt: skip
+                for value in statement.values:
+                    self._value(value)
             return
         target = action.values[0]
         parts = target.value.parts if isinstance(target.value, Ref) else ()
-        if not parts or parts[0] not in self.variables:
-            hint = near(parts[0], self.variables) if parts else ""
-            raise self._tell("unknown-name", target, ".".join(parts), "a variable of the rule", hint)
+        if not parts or parts[0] not in (*self.variables, *self.measures):
+            hint = near(parts[0], (*self.variables, *self.measures)) if parts else ""
+            raise self._tell("unknown-name", target, ".".join(parts), "a variable or a measure of the rule", hint)
+        alone = action.word == "split" or len(parts) == 1
+        thing = Written(Ref(parts if alone else parts[:-1]), "ref", target.start, target.end)
+        if not self._kind(thing).startswith(("thing:", "things:")):
+            raise self._tell("bad-value", target, ".".join(parts), "a thing of the plan, or a property of one")
         of_slip = parts[1:] == ("found",)  # what a slip marks, written otherwise
-        if action.word in ("set", "remove") and len(parts) > 1 and parts[1] not in _PROPERTIES and not of_slip:
-            hint = near(parts[1], _PROPERTIES)
-            raise self._tell("unknown-word", target, parts[1], "a property of a plan's block", hint)
+        if not alone and parts[-1] not in _PROPERTIES and not of_slip:
+            hint = near(parts[-1], _PROPERTIES)
+            raise self._tell("unknown-word", target, parts[-1], "a property of a plan's block", hint)
         for value in action.values[1:]:
-            if isinstance(value.value, Aim):
-                self._kind(value.value.thing)
+            self._value(value)
+
+    def _value(self, value: Written) -> None:
+        """What a mend writes: an aim, a word of the plan language, or what the rule knows."""
+        thing = value.value
+        if isinstance(thing, Aim):
+            self._kind(thing.thing)
+        elif isinstance(thing, Ref) and (len(thing.parts) > 1 or thing.parts[0] in self.measures):
+            self._kind(value)
 
     # -- kinds ----------------------------------------------------------------------------------------
 

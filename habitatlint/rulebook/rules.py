@@ -466,7 +466,9 @@ class _Assembly:
         if not self.remedies:
             return self.told("syntax", statement, f"`{statement.word}` below a `mend`")
         last = self.remedies[-1]
-        action = Action(statement.word, statement.values, (), self.placed.span(statement.start, statement.end))
+        # `to`, `along`, `clear of`: what is between the things
+        values = tuple(one for one in statement.values if one.kind != "word" or statement.word not in ("turn", "move"))
+        action = Action(statement.word, values, (), self.placed.span(statement.start, statement.end))
         self.remedies[-1] = last._replace(actions=(*last.actions, action))
         return None
 

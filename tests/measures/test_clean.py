@@ -9,7 +9,7 @@ import pytest
 
 from habitatlint.check import Report
 from habitatlint.ground.columns import Column
-from habitatlint.measures.clean import clean_winds, deer_wind
+from habitatlint.measures.clean import clean_winds, deer_wind, wind_to_hunt
 from habitatlint.measures.vocabulary import Measured, Rows
 from habitatlint.measures.winds import WINDS
 from habitatlint.units import MILE, YARD
@@ -152,3 +152,35 @@ def test_a_stand_without_travel_in_range_or_without_winds(told: Told) -> None:
     near = RUN + "stand oak\n  at 20,0\n  sit evening\n"
     (line,) = about(told(near), "wind-wrong-for-deer")
     assert "could not judge stand oak: no `winds` are listed" in line
+
+
+def wind_to_hunt_of(report: Report) -> tuple[object, str]:
+    across, reach = Column("angle", np.array([135.0])), Column("length", np.array([150 * YARD]))
+    calm = Column("speed", np.array([4 * MILE / 3600]))
+    found = wind_to_hunt(report.scene, Rows("stands", np.array([0])), across, reach, calm)
+    return (found.values[0] if found.mask[0] else None), found.why
+
+
+RUN = "path run\n  use travel\n  line 0,300 0,-300\n"
+BY_RUN = "stand oak\n  at -20,0\n  winds N\n  sit evening\n"
+
+
+@pytest.mark.parametrize(
+    ("record", "wind"),
+    [
+        # deer go south: N is behind them; the wind from W carries to their way, that from E keeps off it
+        ("from N 30% 9mph\n  from E 15% 9mph\n  from W 35% 9mph\n  from ENE 20% 9mph", "ENE"),
+        ("from N 30% 9mph\n  from E 25% 9mph\n  from W 25% 9mph\n  from ENE 20% 9mph", "E"),
+        ("from N 60% 9mph\n  from W 40% 9mph\n  from WSW 0% 9mph", None),
+        # a wind under 4 mph is none
+        ("from N 60% 9mph\n  from E 39% 3mph\n  from ENE 1% 9mph", "ENE"),
+    ],
+)
+def test_of_winds_that_keep_off_the_deer_and_suit_them_the_one_that_blows_most(
+    report_of: ReportOf, record: str, wind: str | None
+) -> None:
+    assert wind_to_hunt_of(report_of(RUN + BY_RUN + f"winds november\n  {record}\n"))[0] == wind
+
+
+def test_without_a_record_no_wind_is_offered(report_of: ReportOf) -> None:
+    assert wind_to_hunt_of(report_of(RUN + BY_RUN)) == (None, "the plan has no `winds` record")

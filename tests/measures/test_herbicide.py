@@ -10,7 +10,8 @@ import pytest
 
 from habitatlint.check import Report
 from habitatlint.ground.columns import Column
-from habitatlint.measures.herbicide import covers, has_registration, says_none
+from habitatlint.measures.herbicide import covers, has_registration, says_none, treatment_late
+from habitatlint.measures.vocabulary import Measured, Rows
 from habitatlint.units import GALLON
 
 ReportOf = Callable[..., Report]
@@ -204,3 +205,33 @@ def test_a_treatment_without_days_excuses_no_stump(report_of: ReportOf) -> None:
 def test_a_stump_whose_state_is_none_waits_for_nothing(report_of: ReportOf) -> None:
     assert late(report_of(waiting("2025-01-01").replace("planned", "none"))) == []
     assert np.isnan(report_of(STUMPS).scene.table("jobs").column("volume").values[0])
+
+
+@pytest.mark.parametrize(
+    ("mixes", "only"),
+    [
+        (MIX, True),
+        ("", False),
+        (MIX + MIX.replace("stem-mix", "stump-mix"), False),
+        ('mix shed-mix\n  label "none (home-made)"\n', False),
+    ],
+)
+def test_a_plan_has_one_mix_where_it_has_no_other_and_that_has_a_label(
+    report_of: ReportOf, mixes: str, only: bool
+) -> None:
+    assert (one(report_of(KILL + mixes), "mix", "plans") == 0) is only
+
+
+WORK = 'work\n  step 1 "a" 2026-01-05..2026-01-20\n  step 3 "c" 2026-06-10..2026-06-20\n  step 2 "b" 2026-05-01\n'
+
+
+@pytest.mark.parametrize(
+    ("today", "step"), [(date(2026, 2, 10), 2), (date(2026, 5, 1), 2), (date(2026, 5, 2), 3), (date(2026, 6, 11), None)]
+)
+def test_the_next_step_is_the_first_that_is_still_to_begin(report_of: ReportOf, today: date, step: int | None) -> None:
+    scene = report_of(STUMPS + WORK).scene
+    days, grace = Column("date", np.array([today.toordinal()])), Column("duration", np.array([30 * 24.0]))
+    found = treatment_late(scene, Rows("jobs", np.array([0])), days, grace)
+    assert isinstance(found, Measured)
+    following = found.parts["next"](np.array([0]))
+    assert (following.values[0] if following.mask[0] else None) == step

@@ -6,11 +6,12 @@ from collections.abc import Callable
 from datetime import date
 
 import numpy as np
+import pytest
 
 from habitatlint.check import Report
 from habitatlint.ground.columns import Column
 from habitatlint.measures.crews import duties_of
-from habitatlint.measures.jobs import jobs_of, pockets_of
+from habitatlint.measures.jobs import jobs_of, pockets_of, steps_around
 
 ReportOf = Callable[..., Report]
 
@@ -135,3 +136,48 @@ def test_a_plan_of_nothing_has_no_jobs(report_of: ReportOf) -> None:
     assert names(report) == []
     assert len(column(report, "first")) == 0
     assert np.all(report.scene.table("steps").column("jobs").mask)
+
+
+# -- other steps -----------------------------------------------------------------------------------------
+
+#: cuts in steps 1, 2, 4 and 7, and a walk in step 6
+WORK = "".join(row(f"of-{step}", y=20 * step, more=f"  step {step}\n") for step in (1, 2, 4, 7)) + (
+    'task walk\n  text "walk"\n  step 6\ncrew saws\ncrew others\n'
+)
+ORDER = "work\n" + "".join(
+    f'  step {step} "{step}"{f" by {crew}" if crew else ""}\n'
+    for step, crew in ((1, "saws"), (2, "others"), (3, "saws"), (4, "saws"), (6, "saws"), (7, "saws"))
+)
+
+
+@pytest.mark.parametrize(
+    ("more", "rest", "earlier", "later"),
+    [
+        # in step 3 of the saw crew: not in step 2, which is another crew's, nor in step 6, in which nothing is cut
+        ("  step 3\n", WORK + ORDER, ("1",), ("4", "7")),
+        # it names its crew itself, and takes it along
+        ("  step 3\n  by saws\n", WORK + ORDER, ("2", "1"), ("4", "7")),
+        ("", WORK + ORDER, (), ()),
+        # without an order of work
+        ("  step 3\n", WORK, ("2", "1"), ("4", "7", "8")),
+        ("  step 3\n", "", ("2", "1"), ("4",)),
+        ("  step 1\n", "", (), ("2",)),
+    ],
+)
+def test_work_can_be_done_in_another_step_in_which_its_crew_cuts(
+    report_of: ReportOf, more: str, rest: str, earlier: tuple[str, ...], later: tuple[str, ...]
+) -> None:
+    scene = report_of(row("mine", more=more) + rest).scene
+    assert steps_around(scene, scene.plan.names["mine"]) == (earlier, later)
+    for plural, field, steps in (("tree-works", "earlier-steps", earlier), ("cuts", "later-steps", later)):
+        found = scene.table(plural).column(field)
+        assert (found.values[0] if found.mask[0] else ()) == steps
+    other = scene.table("jobs").column("other-steps")
+    assert (other.values[0] if other.mask[0] else ()) == ((*later, *earlier) if ORDER in rest else ())
+
+
+def test_a_dead_tree_that_stays_has_no_earlier_step(report_of: ReportOf) -> None:
+    tree = "tree {}\n  at {},0\n  state dead\n  tree-height 60ft\n  step 2\n"
+    scene = report_of(tree.format("ash", 0) + "  method fell\n" + tree.format("elm", 50)).scene
+    found = scene.table("snags").column("earlier-steps")
+    assert found.values[0] == ("1",) and found.mask.tolist() == [True, False]

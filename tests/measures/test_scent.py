@@ -407,3 +407,20 @@ def test_sources_are_stands_and_two_walks_at_most(report_of: ReportOf) -> None:
     plan = LANE.format("400,0 0,0") + stand(0, 3, "reach lane", "leave lane")
     source = sources(report_of(plan).scene)
     assert source.part.tolist() == [0, 1] and len(source.pieces) == 1 + 6
+
+
+@pytest.mark.parametrize(
+    ("winds", "clean"),
+    [
+        ("winds S NW", ("NW",)),
+        ("winds W S NW S N W", ("W", "NW", "N")),
+        ("winds NW N", ("NW", "N")),
+        ("winds S SSW", ()),
+    ],
+)
+def test_winds_that_keep_off_are_told_as_they_are_written(
+    report_of: ReportOf, winds: str, clean: tuple[str, ...]
+) -> None:
+    scene = report_of(square("thicket", 0, 100) + stand(0, 0, winds, "sit evening")).scene
+    found = gap(scene).parts["clean"](np.array([0]))
+    assert (tuple(found.values[0]) if found.mask[0] else ()) == clean

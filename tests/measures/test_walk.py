@@ -101,7 +101,7 @@ def test_how_near_a_path_passes(report_of: ReportOf) -> None:
         LANE
         + "path other\n  use entry\n  line 0,90 100,90\nstand oak\n  at 40,7\n  reach other\nstand elm\n  at 40,7\n"
     )
-    near = passes(report_of(plan).scene, Rows("stands", np.array([0, 1]))).values / YARD
+    near = passes(report_of(plan).scene, Rows("stands", np.array([0, 1]))).value.values / YARD
     assert near == pytest.approx([83, 7])  # the path that is named; where none is, the nearest
 
 

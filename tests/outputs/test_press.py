@@ -154,7 +154,7 @@ def test_the_words_of_the_print_can_be_read_back(report_of: Check) -> None:
     ):  # fmt: skip
         assert wanted in words, wanted
     assert "food plot" not in words  # the legend tells what is on the sheet only
-    assert report.findings and all(f"(line {one.span.line})" in words for one in report.findings)
+    assert report.findings and all(f"line {one.span.line})" in words for one in report.findings)
     assert made.numbered == sum(one.place is not None for one in drawing.numbered) > 0
 
 
@@ -163,7 +163,7 @@ def test_findings_without_a_place_are_told_too(report_of: Check) -> None:
     _, _, made = printed(report, "pdf")
     words = words_of(made.pages[0])
     assert "Nothing in this plan has a place yet" in words
-    assert "Findings without a place on the map" in words and "(line 5)" in words
+    assert "Findings without a place on the map" in words and "line 5)" in words
 
 
 def test_magnetic_north_is_left_out_where_the_plan_gives_none(report_of: Check) -> None:
@@ -382,7 +382,7 @@ def test_a_key_that_finds_no_room_goes_on_a_page_of_its_own(report_of: Check) ->
     words = words_of(printed(report, "pdf")[2].pages[0])
     assert "Key to the map: Sallow Fork" in words
     for one in drawing.numbered:
-        assert f"(line {one.finding.span.line})" in words
+        assert f"line {one.finding.span.line})" in words
 
 
 # -- the picture beneath -----------------------------------------------------------------------------------

@@ -288,6 +288,7 @@ def test_safety_is_kept_on_the_finding() -> None:
         ('  report note say "x"\n  report error say "y"\n', "so this one never is"),
         ('  each t in trees\n  report note say "x"\n  mend "m"\n    set t.metod fell\n', "did you mean `method`?"),
         ('  each t in trees\n  report note say "x"\n  mend "m"\n    add opning "x"\n', "did you mean `opening`?"),
+        ('  each c in cuts\n  report note say "x"\n  mend "m"\n    turn c.step to c.later-step\n', "did you mean `later-steps`?"),
         ('  each t in trees\n  measure g = side(t)\n  report note say "x"\n', "side(trees, walks)"),
         ('  each t in trees\n  wher t.method is hinge\n  report note say "x"\n', "did you mean `where`?"),
     ],

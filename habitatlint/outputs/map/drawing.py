@@ -17,6 +17,7 @@ from habitatlint.ground.cuts import KILLING, LAYING
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import (
     Block,
+    Core,
     Drain,
     Food,
     Hazard,
@@ -176,8 +177,10 @@ def _lie(scene: Scene) -> Iterator[Mark]:
         if shape is None or falls is None:
             continue
         share = shown(Fact(falls.values[1].value.size, "share"), scene.units, 0)
+        yield Mark("slope-ground", "ground", shape, slope)
         bearing = scene.placer.bearing(slope, falls.values[0])
-        yield Mark("slope", "ground", shape.representative_point(), slope, bearing, label=share, rank=6)
+        label = f"{name_of(slope)} {share}".strip()
+        yield Mark("slope", "ground", shape.representative_point(), slope, bearing, label=label, rank=6)
     for drain, shape in _placed(scene, scene.plan.of(Drain)):
         yield Mark("drain", "ground", shape, drain, label=name_of(drain), rank=8)
 
@@ -190,7 +193,8 @@ def _food(scene: Scene) -> Iterator[Mark]:
 def _pockets(scene: Scene) -> Iterator[Mark]:
     core = core_ground(scene)
     if core is not None:
-        yield Mark("core", "pockets", core, label="core", rank=8)
+        own = [name_of(one) for one in scene.plan.of(Core) if scene.shape_of(one) is not None]
+        yield Mark("core", "pockets", core, label=own[0] if len(own) == 1 and own[0] else "core", rank=8)
     covers = scene.table("pockets").column("cut").values
     for row, pocket in enumerate(scene.plan.of(Pocket)):
         shape = scene.shape_of(pocket)
@@ -279,9 +283,10 @@ def _grown(scene: Scene) -> Iterator[Mark]:
 
 def _ways(scene: Scene) -> Iterator[Mark]:
     for strip in sawn(scene, _ANY_WIDTH):
-        sign = "opening" if isinstance(strip.block, Opening) else "corridor"
+        sawn_ = isinstance(strip.block, Opening)
+        sign, layer = ("opening", "ways") if sawn_ else ("corridor", "pockets")  # beneath the trees beside it
         label = name_of(strip.block) if isinstance(strip.block, Path) else ""
-        yield Mark(sign, "ways", strip.line.buffer(strip.width / 2, cap_style="flat"), strip.block, label=label, rank=8)
+        yield Mark(sign, layer, strip.line.buffer(strip.width / 2, cap_style="flat"), strip.block, label=label, rank=8)
     for path, shape in _placed(scene, scene.plan.of(Path)):
         use = scene.plan.word(path, "use")
         if use != "corridor":

@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 import shapely
 
 from habitatlint.check import Report
-from habitatlint.findings import Finding
+from habitatlint.findings import Fact, Finding
 from habitatlint.ground.frame import FrameUnavailable, declination
 from habitatlint.language.blocks import Pocket
 from habitatlint.language.plan import IncludeTrouble
@@ -27,7 +27,7 @@ from habitatlint.outputs.map.picture import FindPicture, Picture, PictureFile, P
 from habitatlint.outputs.map.sheets import LAP, STRIP, Layout, bar, scale_words
 from habitatlint.outputs.map.signs import ORDER, SIGNS
 from habitatlint.outputs.map.window import Window
-from habitatlint.outputs.sentences import CAUTION, clean, message
+from habitatlint.outputs.sentences import CAUTION, at, clean, lines_unread, message, shown
 from habitatlint.outputs.text import safety
 from habitatlint.source import Source
 from habitatlint.units import plain
@@ -128,7 +128,9 @@ def _words(drawing: Drawing, layout: Layout, frames: list[svg.Frame], today: dat
     file = report.source.name.rpartition("/")[2]
     title = (head.title if head else "") or file
     drawn_by = str(head.drawn_by.value) if head and head.drawn_by else ""
+    whole = report.scene.property_
     facts = [
+        ("Area", shown(Fact(whole.area, "area"), units) if whole is not None else ""),
         ("Stage", report.plan.stage.replace("-", " ")),
         ("Plan of", head.date.value.isoformat() if head and head.date else ""),
         ("Judged on", today.isoformat()),
@@ -136,14 +138,14 @@ def _words(drawing: Drawing, layout: Layout, frames: list[svg.Frame], today: dat
         ("File", _set(file, 60)),
     ]
     magnetic = _declination(report)
-    shown = {number for frame in frames for number in frame.numbers}
-    rest = [one for one in drawing.numbered if one.number not in shown] if not layout.pocket else []
+    on_sheets = {number for frame in frames for number in frame.numbers}
+    rest = [one for one in drawing.numbered if one.number not in on_sheets] if not layout.pocket else []
     quiet = [] if layout.pocket else [line.partition(": ")[2] for line in safety(report)]
     page, (width, height) = layout.page, layout.page.size
     return {
         "font": FAMILY,
         "title": _set(title, _LONGEST_TITLE),
-        "subtitle": _subtitle(drawing, layout),
+        "subtitle": _subtitle(drawing, layout, frames),
         "key-title": f"Key to the map: {_set(title, _LONGEST_TITLE)}",
         "facts": [fact for fact in facts if fact[1]],
         "scale": scale_words(layout.scale, units),
@@ -187,24 +189,30 @@ def _sheet(number: int, frame: svg.Frame, drawing: Drawing) -> dict[str, Any]:
 def _finding(one: Numbered, report: Report) -> dict[str, Any]:
     finding = one.finding
     words = _set(message(finding, report.units), _LONGEST_FINDING)
-    return {"number": one.number, "level": finding.level.name, "words": words, "line": _line(finding, report)}
+    place = f"at\u00a0{at(one.place, report.units)}, " if one.place is not None else ""
+    line = f"({place}{_line(finding, report)})"
+    return {"number": one.number, "level": finding.level.name, "words": words, "line": line}
 
 
 def _line(finding: Finding, report: Report) -> str:
     """Where in the plan it stands; the file is named where it is another one."""
     name = finding.span.source.name
     other = "" if name == report.source.name else f"{_set(name, 60)}, "
-    return f"({other}line\u00a0{finding.span.line})"
+    return f"{other}line\u00a0{finding.span.line}"
 
 
-def _subtitle(drawing: Drawing, layout: Layout) -> str:
-    """What of the property the map shows, where that is not all of it, and whose scent is drawn."""
+def _subtitle(drawing: Drawing, layout: Layout, frames: list[svg.Frame]) -> str:
+    """What of the property the map shows, where that is not all of it, whose scent is drawn, and what of the plan
+    could not be read."""
     parts = []
     if layout.pocket:
         pocket = next(one for one in drawing.report.plan.of(Pocket) if one.name == layout.pocket)
         parts.append(f"Pocket {_set(pocket.title or pocket.name, 60)}")
     if drawing.wind_name:
-        parts.append(f"Scent on a wind from {drawing.wind_name}")
+        none = "" if any("scent" in frame.signs for frame in frames) else " (none of it reaches this ground)"
+        parts.append(f"Scent on a wind from {drawing.wind_name}{none}")
+    if unread := lines_unread(drawing.report):
+        parts.append(f"{unread}, and what they say is not drawn")
     if drawing.bounds is None:
         parts.append("Nothing in this plan has a place yet")
     return ". ".join(parts)
@@ -276,13 +284,14 @@ def _index(report: Report, layout: Layout, most: tuple[float, float] = (56.0, 26
 
 
 def _set(text: str, most: int) -> str:
-    """Words as they are set: on one line, cut at `most` characters, with places to break where a word is long."""
+    """Words as they are set: on one line, cut at `most` characters, with places to break where a word is long: at
+    its own hyphens and strokes if it has any."""
     plainly = " ".join(clean(text).split())
     if len(plainly) > most:
         plainly = plainly[: most - 1].rstrip() + "…"
     return re.sub(
         rf"\S{{{_LONGEST_WORD},}}",
-        lambda word: "\u200b".join(word[0][at : at + 8] for at in range(0, len(word[0]), 8)),
+        lambda word: re.sub(r"([-/_])(?=\S)|(\S{12})(?=\S)", "\\g<0>\u200b", word[0]),
         plainly,
     )
 

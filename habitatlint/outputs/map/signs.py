@@ -131,7 +131,7 @@ SIGNS: dict[str, Sign] = {
     "pocket-planted": Sign("pocket, planted", "area", PURPLE, 0.08, PURPLE, 0.4,
                            scatter=Scatter(GREEN, _TUFT, 4, 0.2)),
     "bed": Sign("bed", "point", glyph='<ellipse rx="1.5" ry="1" fill="#5B1F45" stroke="#FFFFFF" stroke-width=".3"/>'),
-    "open-arc": Sign("open arc: trouble from there leaves a bed its way", "arc", stroke="#5B1F45", weight=0.7),
+    "open-arc": Sign("open arc: pushed from there, deer get out", "arc", stroke="#5B1F45", weight=0.7),
     "travel": Sign("deer's line of travel", "line", stroke="#9C3F74", weight=1, dash=(0.01, 1.9), round=True,
                    along=Along(_ARROW, 24), ink="#7A2A57"),
     "corridor": Sign("corridor through a pocket", "area", WHITE, 0.6, PURPLE, 0.25),
@@ -216,6 +216,7 @@ SIGNS: dict[str, Sign] = {
     "setback": Sign("setback", "area", stroke=BLACK, weight=0.3, dash=(2, 0.7, 0.3, 0.7)),
     # the lie of the ground
     "slope": Sign("falls this way", "point", glyph=_stroke("M0 3.6V-3.2M-1.2-1.6L0-3.4L1.2-1.6", GREY, 0.5)),
+    "slope-ground": Sign("ground that falls", "area", stroke=GREY, weight=0.25, dash=(0.4, 1.6)),
     "drain": Sign("drain, downhill", "line", stroke=BLUE, weight=0.45, dash=(4, 1, 0.4, 1), along=Along(_ARROW, 22)),
     # the work and what came of it
     "task": Sign("task", "point", glyph=_shape("M-1.5-1.7H1.5V.6L0 2L-1.5 .6Z", WHITE, BLACK, 0.35)),

@@ -18,7 +18,7 @@ from habitatlint.outputs.map.labels import Crowd, Wanted
 from habitatlint.outputs.map.lettering import CAPITALS, FAMILY, advance
 from habitatlint.outputs.map.pen import ARC, BADGE, Pen, arc, badge, half_badge
 from habitatlint.outputs.map.picture import Picture
-from habitatlint.outputs.map.signs import BLACK, ORDER, SIGNS, WHITE, Sign
+from habitatlint.outputs.map.signs import BLACK, GREY, ORDER, SIGNS, WHITE, Sign
 from habitatlint.outputs.map.tags import figure, group, haloed, path, tag, words
 from habitatlint.outputs.map.window import Window
 from habitatlint.outputs.sentences import clean
@@ -89,6 +89,8 @@ def swatch(sign: str) -> str:
 
 
 def _sample(sign: Sign) -> BaseGeometry:
+    if sign in (SIGNS["corridor"], SIGNS["opening"]):  # a strip
+        return shapely.box(0.6, 2.2, 11.4, 3.8)
     if sign.kind == "tree":
         top = Polygon([(4.5, 3), (6, 4.5), (8.5, 4.9), (10.4, 4), (11, 3), (10.4, 2), (8.5, 1.1), (6, 1.5)])
         return shapely.geometrycollections([MultiLineString([[(0.8, 3), (11, 3)]]), MultiPolygon([top])])
@@ -203,6 +205,12 @@ class _Frame:
         if room:
             for x, y in self.window.points(shapely.get_coordinates(seen)).tolist():
                 self.crowd.take((x - room, y - room, x + room, y + room))
+        if mark.sign == "stand-wind" and mark.turn is not None and not seen.is_empty:
+            x, y = self.window.on_paper(seen.x, seen.y)
+            turned = math.radians(mark.turn)
+            for far in (4.2, 5.6, 7.0):  # along the arrow
+                at_x, at_y = x + far * math.sin(turned), y - far * math.cos(turned)
+                self.crowd.take((at_x - 0.7, at_y - 0.7, at_x + 0.7, at_y + 0.7))
         if mark.label and not seen.is_empty:
             self.wanted.append(self._wanted(mark, sign, seen))
 
@@ -301,7 +309,8 @@ class _Frame:
         return lines, tag("g", "".join(figures), font_size=_FIGURES, text_anchor="middle", fill="#333333")
 
     def _matches(self) -> str:
-        """Match lines: a heavy line where the next sheet goes on, what lies beyond it paled, and its number."""
+        """Match lines: a double line where the next sheet goes on, unlike any property line, what lies beyond it
+        paled, and its number."""
         wide, high, lap = self.window.width, self.window.height, self.lap
         left, top, right, bottom = self.own
         # of each side: the strip beyond the line (x, y, width, height), and the line
@@ -323,7 +332,8 @@ class _Frame:
             d = f"M{figure(start[0])} {figure(start[1])}L{figure(end[0])} {figure(end[1])}"
             parts += [
                 tag("rect", x=x, y=y, width=across, height=down, fill=WHITE, fill_opacity=0.55),
-                path(d, stroke=BLACK, stroke_width=0.7, stroke_dasharray="6 1.5 1 1.5"),
+                path(d, stroke=GREY, stroke_width=1.3),
+                path(d, stroke=WHITE, stroke_width=0.7),
                 group(haloed(said, 1.4, y=1.0, font_size=_FIGURES, text_anchor="middle"), middle_x, middle_y,
                       -90 if upright else 0),
             ]  # fmt: skip

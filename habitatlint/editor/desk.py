@@ -1,0 +1,253 @@
+"""The desk: texts that are open, what they take in, and their reading and judging. Knows no protocol."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cache
+from typing import NamedTuple
+
+from habitatlint import files
+from habitatlint.check import Library, Report, check
+from habitatlint.editor.rereading import reread
+from habitatlint.editor.telling import Told, Where, of_slips, told
+from habitatlint.findings import Level, Policy
+from habitatlint.language.plan import IncludeTrouble, PlanText, read_plan
+from habitatlint.measures import every_measure
+from habitatlint.measures.vocabulary import Signature
+from habitatlint.packs.examples import prove
+from habitatlint.reading.grammar import Grammar
+from habitatlint.review import Review, pack_reader
+from habitatlint.rulebook.book import Rulebook
+from habitatlint.rulebook.rules import Pack, Rule, rule_grammar
+from habitatlint.source import Source
+
+#: so many blocks are kept as read, of all that a day's edits bring
+MOST_KEPT = 50_000
+#: so many packs are kept as checked
+MOST_PACKS = 20
+#: a plan for an included file is looked for in its folder and so many above it, among so many plans
+FOLDERS_ABOVE, MOST_PLANS = 3, 200
+#: a text longer than this, in characters, is neither read nor judged while it is written
+LONGEST_TEXT = 1_000_000
+
+
+class Dropped(Exception):
+    """The text has changed since: the work on it is not wanted any more."""
+
+
+class _Asked(dict[str, Signature]):
+    """Measures, which look at every asking whether the work is still wanted."""
+
+    def __init__(self, measures: Mapping[str, Signature], stale: Callable[[], bool]) -> None:
+        super().__init__(measures)
+        self.stale = stale
+
+    def __getitem__(self, name: str) -> Signature:
+        if self.stale():
+            raise Dropped
+        return super().__getitem__(name)
+
+
+@dataclass(frozen=True)
+class Bench(Review):
+    """A review whose work is dropped, by Dropped, once it is stale."""
+
+    stale: Callable[[], bool] = field(default=lambda: False, repr=False)
+
+    def check(self, source: Source, policy: Policy) -> Report:
+        if self.stale():
+            raise Dropped
+        known = every_measure()
+        vocabulary = replace(known, measures=_Asked(known.measures, self.stale))
+        library = Library(self.plan_grammar, vocabulary, self.find, self.find_pack)
+        return check(source, library, self.rulebook, policy, self.memory)
+
+
+class Judgement(NamedTuple):
+    """What was found of a text, all of it judged: what reading alone tells, and all else. `report` is that of a
+    plan."""
+
+    reading: list[Told]
+    telling: list[Told]
+    report: Report | None
+
+
+class Desk:
+    """Open texts by their paths, and what is read through them: a text that is open stands before its file."""
+
+    def __init__(self, review: Review) -> None:
+        self.open: dict[str, Source] = {}
+        self._packs: dict[tuple[tuple[str, str], ...], Pack] = {}
+
+        @cache
+        def rules() -> Grammar:
+            return files.grammar("rules", rule_grammar)
+
+        self.rule_grammar = rules
+        self._read_pack = pack_reader(review.plan_grammar, rules)
+        self.review = replace(review, find=self.find, find_pack=self.find_pack, memory={})
+
+    # -- what is read ---------------------------------------------------------------------------------
+
+    def source(self, path: str) -> Source:
+        """A text, open or on disk; raises FileTrouble."""
+        return self.open.get(path) or files.read_source(path)
+
+    def find(self, path: str, source: Source) -> Source:
+        """The source that an include names, seen from the including one."""
+        folder = _folder(source)
+        wanted = os.path.normpath(os.path.join(folder, path))
+        if wanted in self.open and wanted.startswith(folder + os.sep) and not os.path.isabs(path):
+            return self.open[wanted]
+        return files.find_beside(path, source)
+
+    def find_pack(self, path: str, source: Source) -> Pack:
+        """The pack that a `use pack` names, with rule files as they stand in the editor."""
+        _folder(source)
+        return files.find_pack(path, source, self._pack_of)
+
+    def _pack_of(self, name: str, sources: Iterable[Source]) -> Pack:
+        held = [self.open.get(os.path.normpath(source.name), source) for source in sources]
+        key = ((name, ""), *((source.name, source.text) for source in held))
+        if key not in self._packs:
+            if len(self._packs) >= MOST_PACKS:
+                self._packs.clear()
+            self._packs[key] = self._read_pack(name, held)
+        return self._packs[key]
+
+    def shipped(self, name: str) -> str:
+        """The path of a rule file by the name it goes by: that of one that ships, or of a pack beside a plan."""
+        if os.path.isabs(name):
+            return name
+        room, _, rest = name.partition("/")
+        return os.path.join(files.home(room), rest) if room == "rules" else ""
+
+    # -- plans ----------------------------------------------------------------------------------------
+
+    def read(self, source: Source, before: PlanText | None = None) -> PlanText:
+        """A plan read, its names resolved. Only blocks that changed are read again; where `before` is the plan as it
+        was, and nothing it takes in has changed, all else is taken over from it."""
+        if before is not None and (plan := reread(before, source, self.review.plan_grammar)) is not None:
+            return plan
+        if len(self.review.memory) > MOST_KEPT:
+            self.review.memory.clear()
+        return read_plan(source, self.review.plan_grammar, self.find, self.review.memory)
+
+    def read_told(self, plan: PlanText, policy: Policy) -> list[Told]:
+        """What reading alone tells of a plan."""
+        return of_slips(plan.slips, self.review, policy, plan.units)
+
+    def judge(self, source: Source, policy: Policy, stale: Callable[[], bool]) -> Judgement:
+        """A plan judged by every rule; raises Dropped once it is stale."""
+        report = self.bench(stale).check(source, policy)
+        reading = {one.key: one for one in self.read_told(report.plan, policy)}
+        every = [told(finding, report.units) for finding in report.findings]
+        reading.update((one.key, one) for one in every if one.key in reading)
+        return Judgement([*reading.values()], [one for one in every if one.key not in reading], report)
+
+    def bench(self, stale: Callable[[], bool]) -> Bench:
+        review = self.review
+        return Bench(review.plan_grammar, review.rulebook, review.find, review.find_pack, review.memory, stale)
+
+    def mains(self, path: str) -> list[str]:
+        """The plans that a text belongs to: those that include it, where it has no head of its own; else itself."""
+        source = self.open[path]
+        plan = self.read(source)
+        if plan.head is not None or not os.path.isabs(path):
+            return [path]
+        return [other for other in self._plans_near(path) if path in self._files_of(other)] or [path]
+
+    def _files_of(self, path: str) -> set[str]:
+        """The files that a plan is made of, by their paths."""
+        try:
+            source = self.source(path)
+        except files.FileTrouble:
+            return set()
+        if "include" not in source.text or len(source.text) > LONGEST_TEXT:
+            return set()
+        return {os.path.normpath(block.placed.source.name) for block in self.read(source).blocks}
+
+    def _plans_near(self, path: str) -> list[str]:
+        """Plans that may include a text: open ones, and those in its folder and the few above."""
+        found = [other for other in self.open if other != path and other.endswith(files.PLAN_ENDING)]
+        folder = os.path.dirname(path)
+        for _ in range(FOLDERS_ABOVE + 1):
+            try:
+                names = sorted(os.listdir(folder))
+            except OSError:
+                break
+            found += [os.path.join(folder, name) for name in names if name.endswith(files.PLAN_ENDING)]
+            above = os.path.dirname(folder)
+            if len(found) > MOST_PLANS or above == folder:
+                break
+            folder = above
+        return [other for other in dict.fromkeys(found[:MOST_PLANS]) if other != path]
+
+    # -- packs ----------------------------------------------------------------------------------------
+
+    def read_rules(self, source: Source) -> Pack:
+        """The rules of one file, read and checked by themselves."""
+        return self._pack_of(_pack_name(source.name), [source])
+
+    def rules_told(self, pack: Pack, path: str, policy: Policy) -> list[Told]:
+        """What reading and checking tell of one file of a pack."""
+        slips = [slip for slip in pack.slips if slip.span.source.name == path]
+        return of_slips(slips, self.review, policy, bare=True)
+
+    def judge_rules(self, source: Source, policy: Policy, stale: Callable[[], bool]) -> Judgement:
+        """A file of rules within its pack: what the pack as a whole tells of it, and every example proven."""
+        pack = self._whole_pack(source)
+        reading = self.rules_told(self.read_rules(source), source.name, policy)
+        alone = {one.key for one in reading}
+        telling = [one for one in self.rules_told(pack, source.name, policy) if one.key not in alone]
+        others = tuple(other for other in self.review.rulebook.packs if other.name != pack.name)
+        bench = replace(self.bench(stale), rulebook=Rulebook((*others, pack)))
+        for rule in pack.rules:
+            if rule.placed.source.name == source.name:
+                telling += _examples_told(rule, bench)
+        return Judgement(reading, telling, None)
+
+    def _whole_pack(self, source: Source) -> Pack:
+        name, folder = _pack_name(source.name), os.path.dirname(source.name)
+        try:
+            sources = files.pack_sources(folder, folder) if os.path.isabs(source.name) else []
+        except (files.FileTrouble, OSError):
+            sources = []
+        others = [other for other in sources if os.path.normpath(other.name) != source.name]
+        return self._pack_of(name, sorted((*others, source), key=lambda one: one.name))
+
+
+def _examples_told(rule: Rule, review: Review) -> list[Told]:
+    source = rule.placed.source
+    found = []
+    for fault in prove(rule, review):
+        line = min(max(fault.line, 1), len(source.line_starts))
+        start, text = source.line_starts[line - 1], source.line(line)
+        where = Where(source.name, start + len(text) - len(text.lstrip()), start + len(text))
+        found.append(Told(where, Level.error, f"{rule.name} example", fault.why))
+    return found
+
+
+def _folder(source: Source) -> str:
+    if not os.path.isabs(source.name):
+        raise IncludeTrouble("save this text first: what it takes in is looked for in its folder")
+    return os.path.dirname(source.name)
+
+
+def _pack_name(path: str) -> str:
+    return os.path.basename(os.path.dirname(path)) or "pack"
+
+
+def is_rules(path: str, language: str = "") -> bool:
+    """A text is one of rules by its path's ending, or by what the editor calls its language."""
+    return path.endswith(files.RULE_ENDING) or (not path.endswith(files.PLAN_ENDING) and language == "habitat-rules")
+
+
+def too_long(source: Source) -> Told | None:
+    """What is told of a text that is too long to be judged while it is written, else None."""
+    if len(source.text) <= LONGEST_TEXT:
+        return None
+    words = "this text is too long to be judged as it is written; `habitatlint check` judges it"
+    return Told(Where(source.name, 0, min(len(source.text), len(source.line(1)))), Level.note, "editor", words)

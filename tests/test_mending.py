@@ -1,0 +1,266 @@
+"""Mends are edits with a proof: they clear, they bring nothing, they keep what the writer wrote."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from collections import Counter
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from hypothesis import HealthCheck, given, settings
+from layouts import Layout, Motion, layouts
+
+from habitatlint.check import Report
+from habitatlint.cli.main import main
+from habitatlint.cli.mending import patch
+from habitatlint.findings import Change, Edit, Level, Policy
+from habitatlint.language.editing import Unwritable, applied, comments, edits_of, overlap
+from habitatlint.mending import mended, together
+from habitatlint.review import Review
+from habitatlint.source import Source, Span
+
+TODAY = date(2026, 2, 10)
+POLICY = Policy(TODAY)
+HEAD = 'plan "Mended"\n'
+GROUND = """boundary
+  outline 0,0 400,0 400,400 0,400
+path lane
+  use entry
+  line 0,40 300,40
+"""
+SCREEN = """row screen "A screen"   # along the lane
+  purpose screen
+  method fell     # through
+  stumps 60,46 180,46
+  spacing 10
+  fall N
+  dbh 8in
+  stump-treatment planned
+  mix stumps
+mix stumps
+  label "EPA 000-000"
+"""
+
+Reports = Callable[..., Report]
+
+
+def changed(report: Report, *changes: Change, way: int = 0) -> str:
+    return applied(report.source.text, edits_of(report.plan, changes, way))
+
+
+def head(report: Report, name: str) -> Span:
+    return report.plan.names[name].span()
+
+
+# -- edits -------------------------------------------------------------------------------------------------
+
+
+def test_a_property_that_is_there_is_written_anew_and_its_comment_stays(report_of: Reports) -> None:
+    report = report_of(HEAD + GROUND + SCREEN, fragment=False)
+    text = changed(report, Change("set", head(report, "screen"), "method", ("hinge",)))
+    assert text == report.source.text.replace("method fell     # through", "method hinge     # through")
+
+
+def test_a_property_that_is_not_there_comes_last_in_the_blocks_own_indent_and_line_ends(report_of: Reports) -> None:
+    plan = "pocket west\r\n    outline 0,0 40,0 40,40   # three corners\r\n\r\n# the next\r\nplace gate\r\n  at 1,1\r\n"
+    report = report_of(plan)
+    text = changed(report, Change("set", head(report, "west"), "cover", ("natural",)))
+    assert text == plan.replace("# three corners\r\n", "# three corners\r\n    cover natural\r\n")
+    last = report_of("place gate\n  at 1,1")
+    assert changed(last, Change("set", head(last, "gate"), "kind", ("gate",))) == "place gate\n  at 1,1\n  kind gate"
+
+
+def test_one_tree_of_a_row_gets_a_block_of_its_own_once(report_of: Reports) -> None:
+    report = report_of(HEAD + GROUND + SCREEN, fragment=False)
+    row = head(report, "screen")
+    text = changed(report, Change("set", row, "fall", ("E",), 3), Change("set", row, "method", ("hinge",), 3))
+    assert "  mix stumps\n\ntree screen-3\n  of screen 3\n  fall E\n  method hinge\nmix stumps\n" in text
+    again = report_of(text, fragment=False)
+    assert "screen-3" in again.plan.names and not [
+        one for one in again.findings if one.level is Level.error and one.firm
+    ]
+    assert changed(again, Change("set", head(again, "screen"), "fall", ("W",), 3)) == text.replace("fall E", "fall W")
+
+
+def test_a_block_that_is_added_takes_a_free_name(report_of: Reports) -> None:
+    report = report_of(HEAD + GROUND + SCREEN, fragment=False)
+    opening = Change(
+        "add", head(report, "screen"), noun="opening", name="lane", lines=(("at", "1,1"), ("width", "3ft"))
+    )
+    text = changed(report, opening, opening._replace(lines=(("at", "9,9"), ("width", "3ft"))))
+    assert "\n\nopening lane-2\n  at 1,1\n  width 3ft\n\nopening lane-3\n  at 9,9\n" in text
+
+
+def test_a_line_or_a_block_is_taken_out_unless_a_comment_stands_there(report_of: Reports) -> None:
+    report = report_of(HEAD + GROUND + SCREEN, fragment=False)
+    text = changed(report, Change("remove", head(report, "screen"), "mix"))
+    assert text == report.source.text.replace("  mix stumps\n", "")
+    with pytest.raises(Unwritable, match="a comment stands there"):
+        changed(report, Change("remove", head(report, "screen"), "method"))
+
+
+def test_what_is_done_or_included_is_left(report_of: Reports) -> None:
+    report = report_of(HEAD + GROUND + SCREEN.replace("  dbh 8in", "  dbh 8in\n  done 2026-01-20"), fragment=False)
+    with pytest.raises(Unwritable, match="row screen is done already"):
+        changed(report, Change("set", head(report, "screen"), "fall", ("E",)))
+    with pytest.raises(Unwritable, match="row screen is done already"):
+        changed(report, Change("set", head(report, "screen"), "fall", ("E",), 2))
+    other = Source("crews.habitat", "crew saws\n")
+    with pytest.raises(Unwritable, match="an included file"):
+        changed(report, Change("set", Span(other, 0, 4), "people", ("2",)))
+
+
+def test_two_changes_of_one_place_do_not_pass(report_of: Reports) -> None:
+    report = report_of(HEAD + GROUND + SCREEN, fragment=False)
+    one = edits_of(report.plan, [Change("set", head(report, "screen"), "fall", ("E",))])
+    other = edits_of(report.plan, [Change("set", head(report, "screen"), "fall", ("W",))])
+    assert overlap(one, other) and not overlap(
+        one, edits_of(report.plan, [Change("set", head(report, "lane"), "use", ("exit",))])
+    )
+
+
+def test_comments_are_told_from_signs_in_quotes() -> None:
+    assert comments('a # one\nb "no # comment"  # two\n  "open # still text\n#three') == ["one", "two", "three"]
+
+
+# -- proofs ------------------------------------------------------------------------------------------------
+
+ACROSS = SCREEN.replace("along the lane", "across")
+
+
+def test_a_mend_that_clears_is_shown_as_such_and_one_that_does_not_says_why(review: Review, report_of: Reports) -> None:
+    report = report_of(HEAD + GROUND + ACROSS, fragment=False)
+    across = next(one for one in report.findings if one.rule == "entry/screen-across-entry")
+    proofs = {mend.proof for mend in review.mends(report, across, POLICY)}
+    assert "clears" in proofs
+    broken = report_of(HEAD + GROUND + ACROSS + "pokcet west\n  outline 0,0 1,0 1,1\n", fragment=False)
+    again = next(one for one in broken.findings if one.rule == "entry/screen-across-entry")
+    assert {mend.why for mend in review.mends(broken, again, POLICY) if mend.proof == "withheld"} == {
+        "the plan has lines that cannot be read: mend them first"
+    }
+    word = next(one for one in broken.findings if one.rule == "record/unknown-word")
+    (first, *_) = review.mends(broken, word, POLICY)
+    assert first.proof == "clears" and [edit.text for edit in first.edits] == ["pocket"]
+
+
+def test_mends_tried_together_are_those_that_pass(review: Review, report_of: Reports) -> None:
+    report = report_of(HEAD + GROUND + ACROSS, fragment=False)
+    looked = [0]
+
+    def judge(source: Source) -> Report:
+        looked[0] += 1
+        return review.check(source, POLICY)
+
+    tried = together(report, judge, 3)
+    across = next(one for one in tried.findings if one.rule == "entry/screen-across-entry")
+    assert [mend.proof for mend in across.mends if mend.changes][:1] == ["clears"] and looked[0] <= 3
+
+
+@settings(
+    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture]
+)
+@given(layout=layouts)
+def test_no_mend_adds_a_finding_loses_a_comment_or_goes_round_in_circles(review: Review, layout: Layout) -> None:
+    text = layout.text(Motion()).replace("  spacing", "  spacing", 1).replace("boundary\n", "boundary # the line\n")
+
+    def judge(source: Source) -> Report:
+        return review.check(source, POLICY)
+
+    before = judge(Source("layout.habitat", text))
+    after = mended(before, judge)
+    for level in (Level.error, Level.warning, Level.note):
+        was, now = (
+            Counter((one.rule, one.names) for one in report.findings if one.level >= level)
+            for report in (before, after)
+        )
+        if level is Level.error:
+            assert not now - was
+    assert sum(one.level is Level.error for one in after.findings) <= sum(
+        one.level is Level.error for one in before.findings
+    )
+    assert comments(after.source.text) == comments(text)
+    assert mended(after, judge).source.text == after.source.text
+    one_by_one = [mend for finding in before.findings[:6] for mend in review.mends(before, finding, POLICY)]
+    for mend in one_by_one:
+        assert mend.proof in ("clears", "withheld", "advice") and (mend.why or mend.proof != "withheld")
+        starts = [edit.span.start for edit in mend.edits]
+        assert starts == sorted(starts)
+
+
+# -- the command -------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def plan(tmp_path: Path) -> Path:
+    path = tmp_path / "screen.habitat"
+    path.write_text(HEAD + GROUND + ACROSS, encoding="utf-8")
+    return path
+
+
+def run(*arguments: str, answers: str = "") -> tuple[int, str]:
+    done = CliRunner().invoke(main, [*arguments, "--today", "2026-02-10"], input=answers)
+    return done.exit_code, done.output
+
+
+def test_all_makes_every_proven_mend_and_twice_is_once(plan: Path) -> None:
+    code, _ = run("mend", "--all", str(plan))
+    text = plan.read_text(encoding="utf-8")
+    assert code == 1 and "  fall along lane\n" in text and "# through" in text
+    assert run("mend", "--all", str(plan))[0] == 0 and plan.read_text(encoding="utf-8") == text
+
+
+def test_one_by_one_it_shows_and_asks(plan: Path) -> None:
+    before = plan.read_text(encoding="utf-8")
+    code, shown = run("mend", "--rule", "screen-across-entry", str(plan), answers="n\nn\nn\n")
+    assert code == 0 and "-  fall N\n+  fall along lane\n" in shown and plan.read_text(encoding="utf-8") == before
+    assert run("mend", "--rule", "screen-across-entry", str(plan), answers="y\nq\n")[0] == 1
+    assert plan.read_text(encoding="utf-8") == before.replace("fall N", "fall along lane")
+
+
+def test_a_patch_changes_nothing_and_git_takes_it(plan: Path) -> None:
+    git = shutil.which("git")
+    assert git, "git is at hand wherever the project is"
+    folder = plan.parent
+    subprocess.run([git, "init", "-q"], cwd=folder, check=True)
+    before = plan.read_text(encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-m", "habitatlint", "mend", "--patch", "--today", "2026-02-10", plan.name],
+        cwd=folder, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 1 and plan.read_text(encoding="utf-8") == before, done.stderr
+    subprocess.run([git, "apply", "-"], cwd=folder, input=done.stdout, text=True, check=True)
+    assert "fall along lane" in plan.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("before", "after"), [("a\nb", "a\nc"), ("a\r\nb\r\n", "a\r\nc\r\n"), ("a\n", "a\nb"), ("", "x\n")]
+)
+def test_patches_of_odd_line_ends_apply(tmp_path: Path, before: str, after: str) -> None:
+    git = shutil.which("git")
+    assert git
+    subprocess.run([git, "init", "-q"], cwd=tmp_path, check=True)
+    (tmp_path / "p").write_bytes(before.encode())
+    diff = "".join(patch("p", before, after)).encode()
+    subprocess.run([git, "apply", "-"], cwd=tmp_path, input=diff, check=True)
+    assert (tmp_path / "p").read_bytes() == after.encode()
+
+
+def test_why_tells_of_each_mend(plan: Path) -> None:
+    code, shown = run("mend", "--why", str(plan))
+    assert code == 0 and "     clears it\n" in shown and "     advice\n" in shown
+
+
+def test_an_unknown_rule_is_told(plan: Path) -> None:
+    code, shown = run("mend", "--rule", "nonsense", str(plan))
+    assert code == 2 and "no rule is called `nonsense`" in shown
+
+
+def test_edits_are_made_from_the_front() -> None:
+    source = Source("t", "abcdef")
+    edits = [Edit(Span(source, 1, 2), "X"), Edit(Span(source, 3, 3), "YY"), Edit(Span(source, 5, 6), "")]
+    assert applied(source.text, edits) == "aXcYYde"
