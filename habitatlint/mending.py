@@ -19,8 +19,13 @@ from habitatlint.findings import Edit, Finding, Level, Mend
 from habitatlint.language.editing import Unwritable, applied, comments, edits_of, overlap
 from habitatlint.source import Source
 
-#: a plan as it would be judged
-Judge = Callable[[Source], Report]
+
+class Judges(NamedTuple):
+    """How a plan is judged: at a glance by one rule alone, which is quick, and whole by all."""
+
+    glance: Callable[[Source, str], Report]
+    whole: Callable[[Source], Report]
+
 
 #: the pack of slips, which are told of what is written; what they hide is judged once it can be read
 _RECORD = "record/"
@@ -28,6 +33,7 @@ _RECORD = "record/"
 _UNREAD = frozenset({"record/syntax", "record/unknown-word"})
 #: what a mend changes of a cut, and never does for people's safety
 _OF_CUTS = frozenset({"fall", "method"})
+_STAYS = "the finding would stay"
 #: so many ways of one mend are tried
 MOST_WAYS = 20
 
@@ -42,12 +48,12 @@ class Trial(NamedTuple):
     failed: str
 
 
-def proven(report: Report, finding: Finding, judge: Judge) -> tuple[Mend, ...]:
+def proven(report: Report, finding: Finding, judges: Judges) -> tuple[Mend, ...]:
     """The mends of one finding, each tried by itself: every way of it until one clears."""
-    return tuple(_proven(report, finding, mend, judge)[0] for mend in finding.mends)
+    return tuple(_proven(report, finding, mend, judges)[0] for mend in finding.mends)
 
 
-def _proven(report: Report, finding: Finding, mend: Mend, judge: Judge) -> tuple[Mend, Trial | None]:
+def _proven(report: Report, finding: Finding, mend: Mend, judges: Judges) -> tuple[Mend, Trial | None]:
     why = mend.why
     for way in range(MOST_WAYS):
         try:
@@ -56,7 +62,10 @@ def _proven(report: Report, finding: Finding, mend: Mend, judge: Judge) -> tuple
             break
         except Unwritable as error:
             return mend._replace(proof="withheld" if mend.changes else mend.proof, why=str(error)), None
-        trial = tried(report, [(finding, edits)], judge)
+        if not _goes(report, finding, edits, judges):
+            why = why or _STAYS
+            continue
+        trial = tried(report, [(finding, edits)], judges)
         if not trial.failed:
             return mend._replace(edits=edits, proof="clears", why=""), trial
         why = why or trial.failed  # the best way's failure is the one to be told
@@ -77,11 +86,19 @@ def written(report: Report, finding: Finding, mend: Mend, way: int = 0) -> tuple
     return edits
 
 
-def tried(report: Report, mends: Sequence[tuple[Finding, Sequence[Edit]]], judge: Judge) -> Trial:
+def _goes(report: Report, finding: Finding, edits: Sequence[Edit], judges: Judges) -> bool:
+    """Whether a finding goes, judged by its own rule alone: most ways that fail, fail at this."""
+    if finding.rule.startswith(_RECORD):
+        return True
+    after = judges.glance(Source(report.source.name, applied(report.source.text, edits)), finding.rule)
+    return _counted(after, finding.level)[_key(finding)] < _counted(report, finding.level)[_key(finding)]
+
+
+def tried(report: Report, mends: Sequence[tuple[Finding, Sequence[Edit]]], judges: Judges) -> Trial:
     """Disjoint mends made at once, judged, and what they fail together."""
     edits = sorted((edit for _, some in mends for edit in some), key=lambda edit: edit.span.order)
     text = applied(report.source.text, edits)
-    after = judge(Source(report.source.name, text))
+    after = judges.whole(Source(report.source.name, text))
     return Trial(text, after, _failed(report, after, text, [finding for finding, _ in mends]))
 
 
@@ -93,13 +110,25 @@ def _failed(before: Report, after: Report, text: str, targets: Sequence[Finding]
         gone = Counter(_key(target) for target in targets if target.level == level)
         for key, count in gone.items():
             if now[key] > was[key] - count:
-                return "the finding would stay"
-        fresh = now - was
+                return _STAYS
+        fresh = _without_regrouped(was, now)
         if all(target.rule.startswith(_RECORD) for target in targets):
             fresh = Counter({key: count for key, count in fresh.items() if key[1].startswith(_RECORD)})
         if fresh:
             return f"it would bring another finding: {min(fresh)[1]}"
     return ""
+
+
+def _without_regrouped(was: Counter[_Key], now: Counter[_Key]) -> Counter[_Key]:
+    """Findings that are new, but for those that gather what others of their rule told of one by one."""
+    fresh, gone = now - was, was - now
+    kept = Counter[_Key]()
+    for (file, rule, names), count in fresh.items():
+        before = [key for key in gone if key[:2] == (file, rule)]
+        covered = names and names <= frozenset().union(*(key[2] for key in before))
+        if not covered or count > sum(gone[key] for key in before):
+            kept[(file, rule, names)] = count
+    return kept
 
 
 def _counted(report: Report, level: Level) -> Counter[_Key]:
@@ -113,12 +142,12 @@ def _key(finding: Finding) -> _Key:
 # -- many at once ------------------------------------------------------------------------------------------
 
 
-def together(report: Report, judge: Judge, most: int) -> Report:
+def together(report: Report, judges: Judges, most: int) -> Report:
     """The report with the first mend of each finding tried, all at once and then by halves where that fails, in so
     many trials at most; what they leave open stays untried. Mends that clear were tried with the others."""
     known: dict[int, Mend] = {}
     asked = _first_mends(report, known)
-    for batch, _ in _batches(report, asked, judge, most):
+    for batch, _ in _batches(report, asked, judges, most):
         for number, mend, _ in batch:
             known[number] = mend
     findings = tuple(
@@ -155,13 +184,13 @@ def _first_mends(report: Report, withheld: dict[int, Mend]) -> list[_Asked]:
     return taken
 
 
-def _batches(report: Report, asked: list[_Asked], judge: Judge, most: int) -> Iterable[tuple[list[_Asked], Trial]]:
+def _batches(report: Report, asked: list[_Asked], judges: Judges, most: int) -> Iterable[tuple[list[_Asked], Trial]]:
     """Batches of mends that pass together, found by halving those that do not, in so many trials at most."""
     waiting = [asked] if asked else []
     trials = 0
     while waiting and trials < most:
         batch = waiting.pop(0)
-        trial = tried(report, [(finding, mend.edits) for _, mend, finding in batch], judge)
+        trial = tried(report, [(finding, mend.edits) for _, mend, finding in batch], judges)
         trials += 1
         if not trial.failed:
             yield batch, trial
@@ -170,29 +199,35 @@ def _batches(report: Report, asked: list[_Asked], judge: Judge, most: int) -> It
             waiting += [batch[:half], batch[half:]]
 
 
-def mended(report: Report, judge: Judge, chosen: Callable[[Finding], bool] = lambda finding: True) -> Report:
+def mended(report: Report, judges: Judges, chosen: Callable[[Finding], bool] = lambda finding: True) -> Report:
     """The plan with all its proven mends made, over and over until none is left, as it is then judged.
 
-    Each round makes the mends that pass together, and then of the others one that passes by itself; as every
-    round takes away a finding and brings none at its level or above, it ends, no worse than it began.
+    Each round makes the mends that pass together, then of the others each that passes by itself. As every mend takes
+    a finding away and brings none at its level or above, it ends, no worse than it began.
     """
     while True:
+        before = report.source.text
         asked = [one for one in _first_mends(report, {}) if chosen(one[2])]
-        passed = next(iter(_batches(report, asked, judge, 4)), None)
-        if passed is None:
-            passed_alone = _first_alone(report, judge, chosen)
-            if passed_alone is None:
-                return report
-            report = passed_alone.report
-        else:
-            report = passed[1].report
+        passed = next(iter(_batches(report, asked, judges, 4)), None)
+        report = _one_by_one(passed[1].report if passed else report, judges, chosen)
+        if report.source.text == before:
+            return report
 
 
-def _first_alone(report: Report, judge: Judge, chosen: Callable[[Finding], bool]) -> Trial | None:
-    for finding in report.findings:
-        if chosen(finding):
-            for mend in finding.mends:
-                found, trial = _proven(report, finding, mend, judge) if mend.changes else (mend, None)
-                if trial is not None and found.proof == "clears":
-                    return trial
-    return None
+def _one_by_one(report: Report, judges: Judges, chosen: Callable[[Finding], bool]) -> Report:
+    """The plan with each mend made that passes by itself, every finding looked at once."""
+    seen: set[tuple[str, frozenset[str], str]] = set()
+    while True:
+        finding = next((one for one in report.findings if chosen(one) and _told(one) not in seen), None)
+        if finding is None:
+            return report
+        seen.add(_told(finding))
+        for mend in finding.mends:
+            found, trial = _proven(report, finding, mend, judges) if mend.changes else (mend, None)
+            if trial is not None and found.proof == "clears":
+                report = trial.report
+                break
+
+
+def _told(finding: Finding) -> tuple[str, frozenset[str], str]:
+    return finding.rule, finding.names, finding.say

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from habitatlint.check import FindPack, Library, Report, check, find_no_pack
 from habitatlint.findings import Finding, Mend, Policy
 from habitatlint.language.plan import Find, find_nothing
 from habitatlint.measures import every_measure
-from habitatlint.mending import proven, together
+from habitatlint.mending import Judges, proven, together
 from habitatlint.reading.blocks import Memory
 from habitatlint.reading.grammar import Grammar
 from habitatlint.rulebook.book import Rulebook
@@ -35,11 +35,22 @@ class Review:
 
     def mends(self, report: Report, finding: Finding, policy: Policy) -> tuple[Mend, ...]:
         """The mends of one finding of a report, each tried by itself."""
-        return proven(report, finding, lambda source: self.check(source, policy))
+        return proven(report, finding, self.judges(policy))
 
     def tried(self, report: Report, policy: Policy) -> Report:
         """A report with the first mend of each finding tried, all together, in a few trials."""
-        return together(report, lambda source: self.check(source, policy), TRIALS)
+        return together(report, self.judges(policy), TRIALS)
+
+    def judges(self, policy: Policy) -> Judges:
+        """How mends are judged: at a glance by the rule that found fault, and whole by all."""
+        narrow: dict[str, Review] = {}
+
+        def glance(source: Source, rule: str) -> Report:
+            if rule not in narrow:
+                narrow[rule] = replace(self, rulebook=self.rulebook.only(rule))
+            return narrow[rule].check(source, policy)
+
+        return Judges(glance, lambda source: self.check(source, policy))
 
     def check(self, source: Source, policy: Policy) -> Report:
         library = Library(self.plan_grammar, every_measure(), self.find, self.find_pack)

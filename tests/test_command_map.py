@@ -153,7 +153,8 @@ def test_a_set_of_files_is_written_whole_or_told(tmp_path: Path, monkeypatch: py
 
     monkeypatch.setattr(os, "replace", failing)
     with pytest.raises(
-        FileTrouble, match=r"2\.png: cannot be written: no space left on device; give another folder or name \(written already: .*1\.png\)"
+        FileTrouble,
+        match=r"2\.png: cannot be written: no space left on device; give another folder or name \(written already: .*1\.png\)",
     ):
         write_files(dict.fromkeys(paths, b"data"))
     assert {path.name for path in tmp_path.iterdir()} == {"1.png"}

@@ -76,7 +76,7 @@ def check_plans(plans: Iterable[str], wanted: Wanted) -> Outcome:
         run = run._replace(gone=gone)
     run = run._replace(status=_status(reports, run, wanted.failing))
     if wanted.form == "sarif":  # its fixes are mends that were tried
-        reports = [_proven(report, checker, policy) for report in reports]
+        reports = [checker.tried(report, policy) for report in reports]
     style = Style(wanted.colour, time.perf_counter() - start if wanted.timed else None, run)
     # a log says of what could not be read that the run failed; the other forms have nothing to show
     page = render(wanted.form, reports, style) if reports or wanted.form == "sarif" else ""
@@ -142,12 +142,6 @@ def _naming(names: AbstractSet[str]) -> list[Source]:
         found.update(more)
         wanted = more.keys()
     return [source for name, source in found.items() if name not in names]
-
-
-def _proven(report: Report, checker: Review, policy: Policy) -> Report:
-    """A report whose mends were tried."""
-    proven = (one._replace(mends=checker.mends(report, one, policy)) if one.mends else one for one in report.findings)
-    return report._replace(findings=tuple(proven))
 
 
 def _held(path: str, reports: list[Report]) -> tuple[list[Report], int]:

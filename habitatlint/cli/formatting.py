@@ -56,7 +56,7 @@ def _each(plans: Iterable[str], troubles: list[str]) -> list[str]:
 
 def _show(name: str, before: str, after: str) -> None:
     """What would change, as a diff; for a terminal without what could act on it."""
-    from habitatlint.cli.mending import patch  # felt at every start, and wanted only here
+    from habitatlint.outputs.diff import diff  # felt at every start, and wanted only here
 
-    for line in patch(name, before, after):
+    for line in diff(name, before, after):
         click.echo(f"{clean(line.rstrip())}\n" if sys.stdout.isatty() else line, nl=False)

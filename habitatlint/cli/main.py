@@ -251,10 +251,14 @@ def watch(plan: str, form: str, port: int) -> None:
 @click.option("--all", "every", is_flag=True, help="Make every proven mend without asking.")
 @click.option("--patch", "as_patch", is_flag=True, help="Change nothing: print what all would change, for `git apply`.")
 @click.option("--why", is_flag=True, help="Change nothing: tell of each mend whether it clears, or at what it failed.")
+@click.option("--from", "least", type=click.Choice(["error", "warning", "note"]), default="warning", show_default=True,
+              help="The level of findings from which mends are made.")  # fmt: skip
 @click.option("--rule", default="", metavar="NAME", help="Only the mends of one rule.")
 @click.option("--today", callback=_day, metavar="DATE",
               help="The day to judge by, such as 2026-02-10; today if left out.")  # fmt: skip
-def mend(plans: tuple[str, ...], every: bool, as_patch: bool, why: bool, rule: str, today: date) -> None:
+def mend(
+    plans: tuple[str, ...], every: bool, as_patch: bool, why: bool, least: str, rule: str, today: date
+) -> None:  # fmt: skip
     """Make mends in plans: those that were tried, clear their finding and bring no other.
 
     Each is shown with what it would change, and asked for. Nothing that is done is changed, no comment is lost, and
@@ -262,9 +266,10 @@ def mend(plans: tuple[str, ...], every: bool, as_patch: bool, why: bool, rule: s
     patch, would be), 2 the command could not do its work.
     """
     from habitatlint.cli import mending
-    from habitatlint.findings import Policy
+    from habitatlint.findings import Level, Policy
 
-    changed = mending.mend(plans, Policy(today), every=every, as_patch=as_patch, why=why, rule=rule)
+    how = mending.How(every, as_patch, why, rule, Level[least])
+    changed = mending.mend(plans, Policy(today), how)
     sys.exit(FOUND if changed else CLEAN)
 
 
@@ -297,7 +302,7 @@ def language_server(stdio: bool) -> None:
     from habitatlint.cli.assembly import review
 
     try:
-        from habitatlint.editor.server import serve
+        from habitatlint.editor.serving import serve
     except ModuleNotFoundError as error:
         if error.name not in ("pygls", "lsprotocol"):
             raise

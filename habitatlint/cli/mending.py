@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import codecs
-import difflib
 from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 import click
 
 from habitatlint import files
 from habitatlint.check import Report
 from habitatlint.cli.assembly import review
-from habitatlint.findings import Finding, Mend, Policy
+from habitatlint.findings import Finding, Level, Mend, Policy
 from habitatlint.language.editing import applied
 from habitatlint.mending import mended
+from habitatlint.outputs.diff import diff
 from habitatlint.outputs.gnu import line as first_line
 from habitatlint.outputs.sentences import clean, worded
 from habitatlint.review import Review
@@ -24,12 +25,14 @@ ANSWERS = "[y]es, [n]o, [a]ll that are left, [q]uit"
 
 
 class Mender:
-    """Makes the mends of plans by one way of choosing them. `rule` is a rule's name, "" for all."""
+    """Makes the mends of plans by one way of choosing them: those of one rule (by its name, "" for all), of findings
+    from a level on."""
 
-    def __init__(self, policy: Policy, rule: str) -> None:
+    def __init__(self, policy: Policy, rule: str, least: Level) -> None:
         self.checker: Review = review()
         self.policy = policy
-        self.rule = self._rule(rule)
+        self.judges = self.checker.judges(policy)
+        self.rule, self.least = self._rule(rule), least
 
     def _rule(self, name: str) -> str:
         if not name:
@@ -43,11 +46,11 @@ class Mender:
         return self.checker.check(source, self.policy)
 
     def chosen(self, finding: Finding) -> bool:
-        return not self.rule or finding.rule == self.rule
+        return finding.level >= self.least and (not self.rule or finding.rule == self.rule)
 
-    def all(self, source: Source) -> Report:
+    def all(self, report: Report) -> Report:
         """A plan with every proven mend made, as it is then judged."""
-        return mended(self.judged(source), self.judged, self.chosen)
+        return mended(report, self.judges, self.chosen)
 
     def why(self, report: Report) -> Iterator[str]:
         """For each finding, what became of each of its mends."""
@@ -67,12 +70,12 @@ class Mender:
             text = applied(report.source.text, mend.edits)
             click.echo(first_line(finding, report.units))
             click.echo(f"mend: {worded(mend.say, finding, report.units)}")
-            click.echo("".join(patch(report.source.name, report.source.text, text)), nl=False)
+            click.echo("".join(diff(report.source.name, report.source.text, text)), nl=False)
             answer = click.prompt(ANSWERS, type=click.Choice(["y", "n", "a", "q"]), default="n", show_choices=False)
             if answer == "q":
                 break
             if answer == "a":
-                return mended(report, self.judged, self.chosen)
+                return mended(report, self.judges, self.chosen)
             passed.add((finding.rule, finding.names, mend.say))
             if answer == "y":
                 report = self.judged(Source(report.source.name, text))
@@ -88,38 +91,41 @@ class Mender:
         return None
 
 
-def patch(name: str, before: str, after: str) -> list[str]:
-    """A unified diff that `git apply` takes; nothing where nothing changes."""
-    found = difflib.unified_diff(_lines(before), _lines(after), f"a/{name}", f"b/{name}")
-    return [line if line.endswith("\n") else f"{line}\n\\ No newline at end of file\n" for line in found]
+class How(NamedTuple):
+    """How plans are mended: asked one by one, every proven mend, as a patch, or only told why; of one rule, and of
+    findings from a level on."""
+
+    every: bool = False
+    as_patch: bool = False
+    why: bool = False
+    rule: str = ""
+    least: Level = Level.warning
 
 
-def _lines(text: str) -> list[str]:
-    """Lines as git counts them: by line feeds alone, their ends kept."""
-    found = text.split("\n")
-    return [f"{line}\n" for line in found[:-1]] + ([found[-1]] if found[-1] else [])
-
-
-def mend(plans: Sequence[str], policy: Policy, *, every: bool, as_patch: bool, why: bool, rule: str) -> bool:
+def mend(plans: Sequence[str], policy: Policy, how: How) -> bool:
     """Mends plans; whether any was changed, or would be. Raises FileTrouble in one line."""
-    mender = Mender(policy, rule)
+    mender = Mender(policy, how.rule, how.least)
     changed = False
     for path in dict.fromkeys(path for plan in plans for path in files.plans_in(plan)):
         before = files.read_bytes(path)
         shown = files.shown(path)
         source = Source(shown, files.decode(before, shown))
-        if why:
-            for line in mender.why(mender.judged(source)):
+        report = mender.judged(source)
+        if report.plan.head is None:  # judged alone, what stands in the plan that includes it would be missing
+            click.echo(f"{shown}: left as it is, for it has no `plan` line: mend the plan that includes it", err=True)
+            continue
+        if how.why:
+            for line in mender.why(report):
                 click.echo(line)
             continue
-        report = mender.all(source) if every or as_patch else mender.asked(mender.judged(source))
+        report = mender.all(report) if how.every or how.as_patch else mender.asked(report)
         text = report.source.text
         if text == source.text:
             continue
         changed = True
-        if as_patch:
+        if how.as_patch:
             mark = "\ufeff" if before.startswith(codecs.BOM_UTF8) else ""
-            click.echo("".join(patch(shown, mark + source.text, mark + text)), nl=False)
+            click.echo("".join(diff(shown, mark + source.text, mark + text)), nl=False)
             continue
         files.rewrite(path, before, files.encode(text, before))
         left = len(report.findings)

@@ -12,6 +12,7 @@ from pygls.exceptions import JsonRpcInvalidParams
 
 from habitatlint.editor import completing, knowing, layout, names, outline, rulefiles
 from habitatlint.editor.colours import LEGEND, coloured
+from habitatlint.editor.desk import too_long
 from habitatlint.editor.server import Server, Subject
 from habitatlint.findings import Edit
 from habitatlint.language.blocks import SetLevel, SetLimit, Waive
@@ -79,7 +80,7 @@ def _session(server: Server) -> None:
 
     @server.feature(types.TEXT_DOCUMENT_DID_SAVE)
     def saved(params: types.DidSaveTextDocumentParams) -> None:
-        server.stirred({server.path(params.text_document.uri)} - server.texts.keys())
+        server.stirred({server.path(params.text_document.uri)})
 
 
 def _settings(server: Server, options: Any) -> None:
@@ -115,7 +116,7 @@ def _asked_of_a_place(server: Server) -> None:
             return None
         text = server.client_capabilities.text_document
         formats = text.hover.content_format if text and text.hover else None
-        return types.Hover(_marked(found.text, formats), server.range(found.span))
+        return types.Hover(_marked(found.text, formats or (types.MarkupKind.PlainText,)), server.range(found.span))
 
     @server.feature(types.TEXT_DOCUMENT_COMPLETION, types.CompletionOptions(trigger_characters=[" ", "."]))
     def completion(params: types.CompletionParams) -> types.CompletionList | None:
@@ -272,7 +273,7 @@ def _asked_of_a_text(server: Server) -> None:
     @server.feature(types.TEXT_DOCUMENT_FOLDING_RANGE)
     def folding(params: types.FoldingRangeParams) -> list[types.FoldingRange] | None:
         path, subject = server.subject_of(params.text_document.uri)
-        if subject is None:
+        if subject is None or not (subject.rules or subject.plan):
             return None
         source = server.desk.open[path]
         lines = rulefiles.block_lines(source) if subject.plan is None else outline.block_lines(subject.plan, path)
@@ -308,8 +309,8 @@ def _asked_of_a_text(server: Server) -> None:
 
     @server.feature(types.TEXT_DOCUMENT_SEMANTIC_TOKENS_FULL, legend)
     def colours(params: types.SemanticTokensParams) -> types.SemanticTokens | None:
-        path = server.path(params.text_document.uri)
-        if path not in server.texts:
+        path, subject = server.subject_of(params.text_document.uri)
+        if subject is None or too_long(server.desk.open[path]):
             return None
         return types.SemanticTokens(list(coloured(server.places(server.desk.open[path]), server.texts[path].rules)))
 
@@ -336,7 +337,7 @@ def _asked_of_a_text(server: Server) -> None:
 def _laid_out(server: Server, path: str, within: types.Range | None) -> list[types.TextEdit] | None:
     """The edits that lay a plan out in the standard form, all or those of some lines; rule files have none."""
     source: Source = server.desk.open[path]
-    if server.texts[path].rules:
+    if server.texts[path].rules or too_long(source):
         return None
     edits = layout.edits(source, server.desk.review.plan_grammar)
     if within is not None:

@@ -8,22 +8,16 @@ judgement, on a thread of its own; a newer text drops it.
 from __future__ import annotations
 
 import asyncio
-import gc
 import hashlib
 import json
-import logging
 import os
-import re
-import sys
 import threading
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date
-from functools import partial
 from typing import Any, NamedTuple
 
 from lsprotocol import types
-from pygls.io_ import StdoutWriter
 from pygls.lsp.server import LanguageServer
 from pygls.protocol import LanguageServerProtocol, default_converter
 from pygls.protocol.language_server import lsp_method
@@ -48,11 +42,6 @@ SETTLE = 250
 LONGEST_READ = 250_000
 #: findings whose mends are tried for one request
 MOST_MENDED = 10
-#: bytes of the largest message, and of the longest header; what is larger is passed over
-LARGEST_MESSAGE, LONGEST_HEADER = 64 * 1024 * 1024, 4096
-#: so often threads change places, in seconds: a key is answered while a plan is judged
-SWITCH = 0.0005
-_LENGTH = re.compile(rb"^content-length:[ \t]*([0-9]{1,15})[ \t]*\r?$", re.IGNORECASE | re.MULTILINE)
 SEVERITY = {Level.error: 1, Level.warning: 2, Level.note: 3}
 
 
@@ -230,9 +219,7 @@ class Server(LanguageServer):
         left = {one for subject in self.subjects.values() if path in subject.files for one in subject.files}
         for subject in list(self.subjects.values()):
             if not subject.files & self.texts.keys():
-                subject.drop()
-                subject.settled([])  # whoever waits for it waits no longer
-                del self.subjects[subject.path]
+                self._leave(subject)
             elif path in subject.files:
                 self._look(subject)
         self.publish(left)
@@ -280,19 +267,18 @@ class Server(LanguageServer):
         if path not in self.texts:
             return
         subjects = self.subjects_of(path)
-        own = self.subjects.get(path)
-        source = self.desk.open[path]
-        if not subjects or (
-            own is not None and not self.texts[path].rules and own.plan is not None and own.plan.head is None
-        ):
-            mains = [path] if self.texts[path].rules or too_long(source) else self.desk.mains(path)
-            if own is not None and path not in mains:
-                own.drop()
-                own.settled([])
-                del self.subjects[path]
-            subjects = [self.subjects.setdefault(main, Subject(main, self.texts[path].rules)) for main in mains]
+        if not subjects:
+            rules = self.texts[path].rules
+            mains = [path] if rules or too_long(self.desk.open[path]) else self.desk.mains(path)
+            subjects = [self.subjects.setdefault(main, Subject(main, rules)) for main in mains]
         for subject in subjects:
             self._look(subject, at_once, again=subject.path == path and not at_once)
+
+    def _leave(self, subject: Subject) -> None:
+        """It is judged no longer; whoever waits for it waits no longer."""
+        subject.drop()
+        subject.settled([])
+        self.subjects.pop(subject.path, None)
 
     def _look(self, subject: Subject, at_once: bool = False, *, again: bool = False) -> None:
         """Reads a plan or a file of rules, tells what reading tells, and has it judged; `again` where nothing has
@@ -309,7 +295,13 @@ class Server(LanguageServer):
             return self.publish(before)
         if len(source.text) <= LONGEST_READ:
             self._read(subject, source, again=again)
+            for path in subject.files - {subject.path}:
+                part = self.subjects.get(path)
+                if part is not None and part.plan is not None and part.plan.head is None:
+                    self._leave(part)  # it is judged here from now on
             self.publish(before | subject.files)
+        else:
+            subject.plan = subject.pack = None
         subject.task = asyncio.get_running_loop().create_task(self._judge(subject, 0 if at_once else self.settle))
         return None
 
@@ -357,7 +349,7 @@ class Server(LanguageServer):
             one
             for subject in self.subjects.values()
             for one in (*subject.reading, *subject.judged)
-            if os.path.normpath(one.where.path) == path or one.where.path == path
+            if one.where.path == path or os.path.normpath(one.where.path) == path
         ]
         unique = {one.key: one for one in ones}
         return sorted(unique.values(), key=lambda one: (one.where.start, one.where.end, one.rule, one.words))
@@ -515,91 +507,3 @@ class Server(LanguageServer):
 def _facts(plan: PlanText) -> list[object]:
     """The slips of a plan without their places, and how many lie in each block."""
     return [(slip._replace(span=None, related=(), place=None), len(slip.related)) for slip in plan.slips]  # type: ignore[arg-type]
-
-
-# -- the streams -----------------------------------------------------------------------------------------------
-
-
-def messages(pieces: Iterable[bytes]) -> Iterator[bytes]:
-    """The bodies of messages in a stream that comes in pieces; what is no message is passed over."""
-    held, length, left = bytearray(), -1, 0
-    for piece in pieces:
-        held += piece
-        while held:
-            if left:  # of a message too large to be taken
-                passed = min(left, len(held))
-                del held[:passed]
-                left -= passed
-            elif length >= 0:
-                if len(held) < length:
-                    break
-                yield bytes(held[:length])
-                del held[:length]
-                length = -1
-            else:
-                end = held.find(b"\r\n\r\n")
-                if end < 0:
-                    if len(held) > LONGEST_HEADER:
-                        del held[:-4]
-                    break
-                found = _LENGTH.findall(held[:end])
-                del held[: end + 4]
-                size = int(found[-1]) if found else -1
-                length, left = (-1, size) if size > LARGEST_MESSAGE else (size, 0)
-
-
-def serve(review: Review) -> int:
-    """Serves an editor on standard streams until it has done; the exit status is 0 where it said goodbye first."""
-    from habitatlint.editor.features import register
-
-    # read past Python's own buffer, whose lock a thread that waits for more would hold for ever
-    pieces = iter(partial(os.read, sys.stdin.fileno(), 1 << 16), b"")
-    stdout, sys.stdout = sys.stdout.buffer, sys.stderr  # nothing but messages goes to the editor
-    logging.getLogger("pygls").setLevel(logging.CRITICAL)
-    gc.set_threshold(200_000, 20, 20)
-    sys.setswitchinterval(SWITCH)
-    server = Server(review)
-    register(server)
-    server.protocol.set_writer(StdoutWriter(stdout))
-    try:
-        return asyncio.run(_serve(server, pieces))
-    except BrokenPipeError:
-        return 1
-    except SystemExit as leave:
-        return int(leave.code or 0) if not isinstance(leave.code, str) else 1
-    finally:
-        server.shut()
-
-
-async def _serve(server: Server, pieces: Iterable[bytes]) -> int:
-    loop = asyncio.get_running_loop()
-    ended = asyncio.Event()
-
-    def take(body: bytes) -> None:
-        try:
-            message = json.loads(body, object_hook=server.protocol.structure_message)
-            if hasattr(message, "jsonrpc"):
-                server.protocol.handle_message(message)
-        except (ValueError, RecursionError) as error:
-            server.log(f"a message that cannot be read: {error}")
-        except BrokenPipeError:
-            ended.set()
-        except Exception as error:
-            server.log(f"a message that cannot be understood: {type(error).__name__}: {error}")
-
-    def read() -> None:
-        try:
-            for body in messages(pieces):
-                loop.call_soon_threadsafe(take, body)
-        except (OSError, ValueError):  # the stream is closed beneath us
-            pass
-        try:
-            loop.call_soon_threadsafe(ended.set)
-        except RuntimeError:  # all is over already
-            pass
-
-    gc.collect()
-    gc.freeze()  # what was loaded stays: it need not be looked through again
-    threading.Thread(target=read, daemon=True, name="reading").start()
-    await ended.wait()
-    return 0

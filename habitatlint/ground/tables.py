@@ -519,7 +519,9 @@ def slips_table(scene: Scene, slips: list[Slip]) -> Table:
         table.add(field, lambda facts=facts, of_kind=of_kind: column(of_kind, facts))  # type: ignore[misc]
     # the word that is offered for one misspelt
     offered = [_LIKELY.search(slip.hint) for slip in slips]
-    table.add("likely", lambda: column("text", [found[1] if found else None for found in offered], "nothing is like it"))
+    table.add(
+        "likely", lambda: column("text", [found[1] if found else None for found in offered], "nothing is like it")
+    )
     limits = [slip.limit.value if slip.limit and slip.limit.kind == "length" else None for slip in slips]
     table.add("limit", lambda: column("length", limits))
     places = [None if slip.place is None else shapely.points(slip.place) for slip in slips]

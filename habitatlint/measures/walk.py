@@ -260,10 +260,10 @@ def _drawn(path: Path) -> Written | None:
 # -- whether a walk comes to its stand -------------------------------------------------------------------
 
 
-@measure("passes", ("stands",), "length", parts={"place": "place"})
+@measure("passes", ("stands",), "length", parts={"nearest": "place"})
 def passes(scene: Scene, stands: Rows) -> Measured:
     """How near a way in comes to a stand, in metres: from the stand to the nearest of the paths that
-    its `reach` names; where it names none, to the nearest entry path of the plan. `place` is the place of that
+    its `reach` names; where it names none, to the nearest entry path of the plan. `nearest` is the place of that
     path nearest the stand. Unknown without such a path, or where the stand or every such path has no place."""
     entries = [
         shape
@@ -282,7 +282,7 @@ def passes(scene: Scene, stands: Rows) -> Measured:
         return column("place", [link and shapely.get_point(link, 1) for link in links])
 
     # what has no place has been told as a slip, and without entry paths the rule says so itself
-    return Measured(column("length", [link and link.length for link in found]), {"place": place_of})
+    return Measured(column("length", [link and link.length for link in found]), {"nearest": place_of})
 
 
 #: a path leads by a stand that is no farther from it (common practice, no source)

@@ -442,7 +442,8 @@ def _at(trouble: Trouble, start: int, line: _Line, layout: Layout, noun: str) ->
     words = sorted(layout.words.get(noun, ()))
     if trouble.start == 0 and words and not trouble.suggestion and line.word not in words:
         # whatever stands first on the line is no property here: all that may stand there is said
-        expected = f"a property of {'an' if noun[0] in 'aeiou' else 'a'} {noun}: {listed([f'`{word}`' for word in words], 'or')}"
+        article = "an" if noun[0] in "aeiou" else "a"
+        expected = f"a property of {article} {noun}: {listed([f'`{word}`' for word in words], 'or')}"
         trouble = trouble._replace(kind="unknown-word", found=excerpt(line.word), expected=expected)
     return trouble._replace(start=trouble.start + start, end=trouble.end + start)
 

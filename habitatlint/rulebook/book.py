@@ -41,6 +41,12 @@ class Rulebook:
                 if rule.slug in leaves or (taken and rule.slug not in taken):
                     yield rule
 
+    def only(self, name: str) -> Rulebook:
+        """A rulebook of one rule, as its packs have it."""
+        return Rulebook(tuple(
+            pack._replace(rules=tuple(rule for rule in pack.rules if rule.name == name)) for pack in self.packs
+        ))  # fmt: skip
+
     @cached_property
     def _by_name(self) -> Mapping[str, Rule]:
         names: dict[str, Rule] = {}

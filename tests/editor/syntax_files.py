@@ -63,7 +63,7 @@ def _vim(words: Words) -> str:
     groups = words.name.replace("-", "")
 
     def any_of(some: Iterable[str]) -> str:
-        return r"\%(" + r"\|".join(some) + r"\)"
+        return r"\%(" + r"\|".join(word.replace("/", r"\/") for word in some) + r"\)"
 
     edge, number = r"\%([^a-z0-9-]\|$\)\@=", r"-\?\d\+\%(\.\d\+\)\?\%( \?" + any_of(_UNITS) + r"\|%\)\?"
     lines = [

@@ -9,7 +9,7 @@ from lsprotocol import types
 from pygls.workspace import PositionCodec
 
 from habitatlint.editor.places import Change, Places, difference
-from habitatlint.editor.server import messages
+from habitatlint.editor.serving import messages
 
 #: letters of one, two, three and four bytes, of one and two UTF-16 units, and line ends
 TEXTS = st.text(st.sampled_from("ab é—€\U0001f98c\U00010348\n"), max_size=40)

@@ -11,7 +11,12 @@ from typing import Any
 import pytest
 from editor.client import Client, at, codes, stretch
 
-PUSHES: dict[str, Any] = {"textDocument": {"publishDiagnostics": {"relatedInformation": True}}}
+PUSHES: dict[str, Any] = {
+    "textDocument": {
+        "publishDiagnostics": {"relatedInformation": True},
+        "hover": {"contentFormat": ["markdown", "plaintext"]},
+    }
+}
 PULLS: dict[str, Any] = {"textDocument": {"diagnostic": {}}}
 REFRESHES: dict[str, Any] = {**PULLS, "workspace": {"diagnostics": {"refreshSupport": True}}}
 URI = "untitled:lane"
@@ -224,6 +229,40 @@ def test_an_included_file_is_judged_within_its_plan_and_open_before_it_is_saved(
     client.found(plan.as_uri(), has("record/unknown-name"))
     client.tell("textDocument/didClose", document(crews.as_uri()))  # what is on disk counts again
     client.found(plan.as_uri(), lacks("record/unknown-name"))
+
+
+def test_a_rule_file_that_is_written_on_is_the_one_that_judges_once_it_is_saved(start: Start, tmp_path: Path) -> None:
+    (tmp_path / "own").mkdir()
+    rule = tmp_path / "own" / "no-rows.rules"
+    body = 'rule no-rows\n  title "No rows"\n  each r in rows\n  report warning say "{}"\n  because "none"\n'
+    rule.write_text(body.format("a row"), encoding="utf-8")
+    plan = (tmp_path / "main.habitat").as_uri()
+    client = start(capabilities=PUSHES)
+    client.open(plan, LANE.replace("path lane", 'use pack "own"\npath lane'))
+    client.found(plan, has("own/no-rows"))
+    client.open(rule.as_uri(), body.format("another word"), "habitat-rules")
+    client.tell("textDocument/didSave", document(rule.as_uri()))
+    client.found(plan, lambda found: any("another word" in one["message"] for one in found))
+
+
+def test_a_part_opened_first_is_judged_with_its_plan_from_when_that_is_written(start: Start, tmp_path: Path) -> None:
+    crews, plan = (tmp_path / "crews.habitat").as_uri(), (tmp_path / "main.habitat").as_uri()
+    client = start(capabilities=PUSHES)
+    client.open(crews, "crew hands\n  people 2\n")
+    client.found(crews, has("record/missing-property"))
+    client.open(plan, 'plan "Main"\n')
+    client.change(plan, {"range": stretch(1, 0, 0), "text": 'include "crews.habitat"\n'})
+    client.found(crews, lacks("record/missing-property"))
+
+
+def test_a_request_can_be_taken_back(start: Start) -> None:
+    client = start(capabilities=PUSHES, options={"settle": 60_000})
+    client.open(URI, LANE)
+    client.change(URI, {"range": stretch(9, 6, 7), "text": "7"})
+    wanted = {**document(), "range": stretch(5, 0, 9), "context": {"diagnostics": []}}
+    number = client.begin("textDocument/codeAction", wanted)  # waits for a judgement that is far off
+    client.tell("$/cancelRequest", {"id": number})
+    assert client.answer(number)["error"]["code"] == -32800
 
 
 def test_what_a_plan_takes_in_is_watched(start: Start, tmp_path: Path) -> None:

@@ -56,10 +56,10 @@ def test_every_mend_with_edits_clears_a_broken_example(rule: Rule) -> None:
 def test_mending_a_broken_example_leaves_it_clean_or_says_why(rule: Rule) -> None:
     review = alone(rule)
     for example, report, policy in reports(rule, review):
-        after = mended(report, lambda source, policy=policy: review.check(source, policy))  # type: ignore[misc]
+        after = mended(report, review.judges(policy))
         for finding in after.findings:
             if finding.rule == rule.name:
-                mends = proven(after, finding, lambda source, policy=policy: review.check(source, policy))  # type: ignore[misc]
+                mends = proven(after, finding, review.judges(policy))
                 assert all(mend.why or mend.proof == "advice" for mend in mends), example.first_line
-        again = mended(after, lambda source, policy=policy: review.check(source, policy))  # type: ignore[misc]
+        again = mended(after, review.judges(policy))
         assert again.source.text == after.source.text
