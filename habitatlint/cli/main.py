@@ -304,7 +304,7 @@ def language_server(stdio: bool) -> None:
     try:
         from habitatlint.editor.serving import serve
     except ModuleNotFoundError as error:
-        if error.name not in ("pygls", "lsprotocol"):
+        if (error.name or "").partition(".")[0] not in ("pygls", "lsprotocol"):
             raise
         click.echo("habitatlint: an editor needs one part more: pip install 'habitatlint[editor]'", err=True)
         sys.exit(FAILED)

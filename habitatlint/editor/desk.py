@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from functools import cache
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from habitatlint import files
 from habitatlint.check import Library, Report, check
 from habitatlint.editor.rereading import reread
 from habitatlint.editor.telling import Told, Where, of_slips, told
 from habitatlint.findings import Level, Policy
+from habitatlint.ground.scene import Scene
 from habitatlint.language.plan import IncludeTrouble, PlanText, read_plan
 from habitatlint.measures import every_measure
-from habitatlint.measures.vocabulary import Signature
+from habitatlint.measures.vocabulary import Vocabulary
 from habitatlint.packs.examples import prove
 from habitatlint.reading.grammar import Grammar
 from habitatlint.review import Review, pack_reader
@@ -37,17 +38,34 @@ class Dropped(Exception):
     """The text has changed since: the work on it is not wanted any more."""
 
 
-class _Asked(dict[str, Signature]):
-    """Measures, which look at every asking whether the work is still wanted."""
+class _Memo(dict[Any, Any]):
+    """What measures keep of a scene, which looks at every asking whether the work is still wanted: some measures ask
+    for each pocket, and take seconds for all."""
 
-    def __init__(self, measures: Mapping[str, Signature], stale: Callable[[], bool]) -> None:
-        super().__init__(measures)
+    def __init__(self, stale: Callable[[], bool]) -> None:
+        super().__init__()
         self.stale = stale
 
-    def __getitem__(self, name: str) -> Signature:
+    def __contains__(self, key: object) -> bool:
         if self.stale():
             raise Dropped
-        return super().__getitem__(name)
+        return super().__contains__(key)
+
+    def get(self, key: object, otherwise: Any = None) -> Any:
+        if self.stale():
+            raise Dropped
+        return super().get(key, otherwise)
+
+
+@dataclass(frozen=True)
+class _Wanted(Vocabulary):
+    """The vocabulary, on scenes whose work is dropped once it is stale."""
+
+    stale: Callable[[], bool] = lambda: False
+
+    def attach(self, scene: Scene) -> None:
+        super().attach(scene)
+        scene.memo = _Memo(self.stale)
 
 
 @dataclass(frozen=True)
@@ -60,7 +78,7 @@ class Bench(Review):
         if self.stale():
             raise Dropped
         known = every_measure()
-        vocabulary = replace(known, measures=_Asked(known.measures, self.stale))
+        vocabulary = _Wanted(known.measures, known.fields, known.makers, known.tables, self.stale)
         library = Library(self.plan_grammar, vocabulary, self.find, self.find_pack)
         return check(source, library, self.rulebook, policy, self.memory)
 

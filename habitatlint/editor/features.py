@@ -56,7 +56,7 @@ def _session(server: Server) -> None:
 
     @server.feature(types.INITIALIZED)
     def initialized(params: types.InitializedParams) -> None:
-        workspace = params and server.client_capabilities.workspace
+        workspace = server.client_capabilities.workspace
         watched = workspace.did_change_watched_files if workspace else None
         if watched and watched.dynamic_registration:
             patterns = [types.FileSystemWatcher(glob_pattern=pattern) for pattern in WATCHED]

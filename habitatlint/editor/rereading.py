@@ -72,7 +72,7 @@ def _block_of(plan: PlanText, change: Change) -> int | None:
 
 
 def _has_trees(plan: PlanText, row: str) -> bool:
-    firsts = (tree.first("of") for tree in plan.of(Tree))
+    firsts = (tree.first("of") for tree in plan.blocks if isinstance(tree, Tree))
     return any(first is not None and str(first.values[0].value) == row for first in firsts)
 
 

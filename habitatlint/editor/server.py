@@ -18,6 +18,7 @@ from datetime import date
 from typing import Any, NamedTuple
 
 from lsprotocol import types
+from pygls.exceptions import JsonRpcInvalidParams
 from pygls.lsp.server import LanguageServer
 from pygls.protocol import LanguageServerProtocol, default_converter
 from pygls.protocol.language_server import lsp_method
@@ -226,17 +227,12 @@ class Server(LanguageServer):
         self._places.pop(path, None)
 
     def stirred(self, paths: Iterable[str]) -> None:
-        """Files that changed on disk: what is made of them is looked at anew."""
-        folders = {os.path.dirname(path) for path in paths}
+        """Files that changed on disk: what is made of them, or may be, is looked at anew."""
         changed = set(paths)
-        for path in [path for path in self.texts if path in self.subjects or self.subjects_of(path)]:
-            for subject in self.subjects_of(path):
-                uses = "use pack" in subject.source.text or "include" in subject.source.text or subject.rules
-                if subject.files & changed or (uses and any(self._near(subject.path, folder) for folder in folders)):
-                    self._look(subject)
-
-    def _near(self, path: str, folder: str) -> bool:
-        return os.path.commonpath([os.path.dirname(path) or "/", folder or "/"]) == (os.path.dirname(path) or "/")
+        for subject in list(self.subjects.values()):
+            takes_in = subject.rules or "use pack" in subject.source.text or "include" in subject.source.text
+            if takes_in or subject.files & changed:
+                self._look(subject)
 
     # -- looking at them ------------------------------------------------------------------------------
 
@@ -440,7 +436,8 @@ class Server(LanguageServer):
         self.protocol.tell(types.WINDOW_LOG_MESSAGE, {"type": 1, "message": f"habitatlint: {text}"})
 
     def report_server_error(self, error: Exception, source: Any) -> None:
-        self.log(f"{type(error).__name__}: {error}")
+        if not isinstance(error, JsonRpcInvalidParams):  # a refusal is answered to whoever asked
+            self.log(f"{type(error).__name__}: {error}")
 
     # -- mends ----------------------------------------------------------------------------------------
 

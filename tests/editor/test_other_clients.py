@@ -12,7 +12,7 @@ from editor.test_protocol import LANE, NEAR, URI
 from lsprotocol import types
 from pytest_lsp import LspSpecificationWarning, client_capabilities, make_test_lsp_client
 
-CLIENTS = ("visual_studio_code", "neovim@0.11", "neovim@0.8", "neovim@0.6", "emacs")
+CLIENTS = ("visual_studio_code", "neovim@0.11", "neovim@0.6", "emacs")
 
 
 @pytest.mark.parametrize("name", CLIENTS)

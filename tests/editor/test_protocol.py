@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 import time
 from collections.abc import Callable, Iterator
+from datetime import date
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import pytest
 from editor.client import Client, at, codes, stretch
+
+from habitatlint.findings import Policy
+from habitatlint.review import Review
+from habitatlint.source import Source
 
 PUSHES: dict[str, Any] = {
     "textDocument": {
@@ -156,6 +164,38 @@ def test_only_the_newest_text_is_judged(start: Start) -> None:
     )
 
 
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_what_is_told_in_the_end_is_what_the_command_tells(shared: Client, review: Review, seed: int) -> None:
+    """However it was typed: a text edited at random, beyond the basic plane too, is told of as if read anew."""
+    random, uri = Random(seed), f"untitled:random-{seed}"
+    text = (Path(__file__).resolve().parents[2] / "examples" / "fallow-ridge.habitat").read_text(encoding="utf-8")
+    shared.open(uri, text)
+    for _ in range(40):
+        start = random.randrange(len(text))
+        end = min(len(text), start + random.choice([0, 0, 0, 1, 2, 12]))
+        new = random.choice(["7", "x", " ", "\n", '"', "#", "\\\n", "\U0001f98c", "\n  by nobody", "\nrow a\n", "0,0 "])
+        place = {"start": at(*_units(text, start)), "end": at(*_units(text, end))}
+        shared.change(uri, {"range": place, "text": new})
+        text = text[:start] + new + text[end:]
+        shared.ask("textDocument/hover", {**document(uri), "position": place["start"]})
+    shared.ask(
+        "textDocument/codeAction", {**document(uri), "range": stretch(9999, 0, 0), "context": {"diagnostics": []}}
+    )
+    told: list[dict[str, Any]] = []
+    while not shared.notices.empty():
+        notice = shared.notices.get()["params"]
+        told = notice["diagnostics"] if notice.get("uri") == uri else told
+    report = review.check(Source(uri, text), Policy(date.today()))
+    wanted = {(one.rule, *_units(text, one.span.start)) for one in report.findings}
+    assert {(one["code"], *one["range"]["start"].values()) for one in told} == wanted
+
+
+def _units(text: str, offset: int) -> tuple[int, int]:
+    """Line and UTF-16 column, both from 0."""
+    before = text[:offset].rpartition("\n")[2]
+    return text[:offset].count("\n"), len(before.encode("utf-16-le")) // 2
+
+
 # -- mends -----------------------------------------------------------------------------------------------------
 
 
@@ -182,7 +222,7 @@ def test_only_mends_that_were_tried_are_offered(start: Start) -> None:
 # -- what is asked of a place ----------------------------------------------------------------------------------
 
 
-def test_a_name_leads_to_its_block_and_is_renamed_in_closed_files_too(start: Start, tmp_path: Path) -> None:
+def test_a_name_leads_to_its_block_and_is_renamed_in_closed_files_too(shared: Client, tmp_path: Path) -> None:
     (tmp_path / "sub").mkdir()
     crews = tmp_path / "sub" / "crews.habitat"
     crews.write_text("crew hands\n  people 2\n", encoding="utf-8")
@@ -191,7 +231,7 @@ def test_a_name_leads_to_its_block_and_is_renamed_in_closed_files_too(start: Sta
         "path lane", 'include "sub/crews.habitat"\npath lane'
     )
     plan.write_text(text, encoding="utf-8")
-    client = start(capabilities=PUSHES)
+    client = shared
     uri = plan.as_uri()
     client.open(uri, text)
     client.found(uri, has(NEAR))
@@ -211,7 +251,7 @@ def test_a_name_leads_to_its_block_and_is_renamed_in_closed_files_too(start: Sta
     assert [link["target"] for link in links] == [crews.as_uri()]
 
 
-def test_an_included_file_is_judged_within_its_plan_and_open_before_it_is_saved(start: Start, tmp_path: Path) -> None:
+def test_an_included_file_is_judged_within_its_plan_and_open_before_it_is_saved(shared: Client, tmp_path: Path) -> None:
     (tmp_path / "sub").mkdir()
     crews = tmp_path / "sub" / "crews.habitat"
     crews.write_text("crew hands\n  people 2\n", encoding="utf-8")
@@ -220,7 +260,7 @@ def test_an_included_file_is_judged_within_its_plan_and_open_before_it_is_saved(
         "path lane", 'include "sub/crews.habitat"\npath lane'
     )
     plan.write_text(text, encoding="utf-8")
-    client = start(capabilities=PUSHES)
+    client = shared
     client.open(crews.as_uri(), crews.read_text(encoding="utf-8"))
     assert "record/missing-property" not in codes(client.found(crews.as_uri()))  # it needs no head of its own
     client.open(plan.as_uri(), text)
@@ -231,13 +271,13 @@ def test_an_included_file_is_judged_within_its_plan_and_open_before_it_is_saved(
     client.found(plan.as_uri(), lacks("record/unknown-name"))
 
 
-def test_a_rule_file_that_is_written_on_is_the_one_that_judges_once_it_is_saved(start: Start, tmp_path: Path) -> None:
+def test_a_rule_file_that_is_written_on_is_the_one_that_judges_once_it_is_saved(shared: Client, tmp_path: Path) -> None:
     (tmp_path / "own").mkdir()
     rule = tmp_path / "own" / "no-rows.rules"
     body = 'rule no-rows\n  title "No rows"\n  each r in rows\n  report warning say "{}"\n  because "none"\n'
     rule.write_text(body.format("a row"), encoding="utf-8")
     plan = (tmp_path / "main.habitat").as_uri()
-    client = start(capabilities=PUSHES)
+    client = shared
     client.open(plan, LANE.replace("path lane", 'use pack "own"\npath lane'))
     client.found(plan, has("own/no-rows"))
     client.open(rule.as_uri(), body.format("another word"), "habitat-rules")
@@ -245,9 +285,9 @@ def test_a_rule_file_that_is_written_on_is_the_one_that_judges_once_it_is_saved(
     client.found(plan, lambda found: any("another word" in one["message"] for one in found))
 
 
-def test_a_part_opened_first_is_judged_with_its_plan_from_when_that_is_written(start: Start, tmp_path: Path) -> None:
+def test_a_part_opened_first_is_judged_with_its_plan_from_when_that_is_written(shared: Client, tmp_path: Path) -> None:
     crews, plan = (tmp_path / "crews.habitat").as_uri(), (tmp_path / "main.habitat").as_uri()
-    client = start(capabilities=PUSHES)
+    client = shared
     client.open(crews, "crew hands\n  people 2\n")
     client.found(crews, has("record/missing-property"))
     client.open(plan, 'plan "Main"\n')
@@ -330,11 +370,11 @@ def test_colours_stand_where_the_words_do(shared: Client) -> None:
 # -- files of rules ----------------------------------------------------------------------------------------------
 
 
-def test_rules_are_judged_and_their_examples_proven_as_one_types(start: Start, tmp_path: Path) -> None:
+def test_rules_are_judged_and_their_examples_proven_as_one_types(shared: Client, tmp_path: Path) -> None:
     shipped = Path(__file__).resolve().parents[2] / "rules" / "entry" / "live-hinge-near-entry.rules"
     text = shipped.read_text(encoding="utf-8")
     uri = (tmp_path / "own" / "near.rules").as_uri()
-    client = start(capabilities=PUSHES)
+    client = shared
     client.open(uri, text.replace("measured 5 yd", "measured 6 yd", 1), "habitat-rules")
     found = client.found(uri, has("own/live-hinge-near-entry example"))
     assert "measured 5 yd, not 6 yd" in found[0]["message"]
@@ -402,6 +442,13 @@ def test_it_leaves_as_the_protocol_has_it(start: Start) -> None:
     rude = start(capabilities=PUSHES)
     rude.tell("exit", None)
     assert rude.process.wait(20) == 1
+
+
+def test_without_its_library_one_line_says_how_to_get_it() -> None:
+    script = "import sys; sys.modules['pygls'] = None; from habitatlint.cli.main import main; main(['language-server'])"
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False, timeout=60)
+    assert done.returncode == 2 and done.stdout == ""
+    assert done.stderr == "habitatlint: an editor needs one part more: pip install 'habitatlint[editor]'\n"
 
 
 def test_an_editor_that_goes_mid_request_takes_the_server_with_it(start: Start) -> None:

@@ -43,7 +43,7 @@ def unknown(found: Measured, name: str) -> str:
 
 def test_the_place_of_a_path_nearest_a_stand(report_of: ReportOf) -> None:
     report = report_of("path lane\n  use entry\n  line 0,0 100,0\nstand oak\n  at 40,12\n  reach lane\n")
-    place = part(measured("passes", report, "stands"), "place")
+    place = part(measured("passes", report, "stands"), "nearest")
     assert (place.x / YARD, place.y / YARD) == pytest.approx((40, 0))
 
 
