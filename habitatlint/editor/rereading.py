@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from habitatlint.editor.places import Change, difference
 from habitatlint.findings import Slip
 from habitatlint.language.blocks import SINGLES, Block, Plan, Tree, Trees
-from habitatlint.language.plan import LAYOUT, PlanText, _fit, _Hints, _names, _properties
+from habitatlint.language.plan import LAYOUT, Hints, PlanText, fit, slips_of_names, slips_of_properties
 from habitatlint.reading.blocks import Placed, read
 from habitatlint.reading.grammar import Grammar
 from habitatlint.source import Source, Span
@@ -34,15 +34,15 @@ def reread(before: PlanText, source: Source, grammar: Grammar) -> PlanText | Non
     placed = _read_alone(old, source, change, grammar)
     if placed is None:
         return None
-    new = type(old)(_fit(placed))
+    new = type(old)(fit(placed))
     blocks = (*_moved_blocks(before, source, change, at, new),)
     by_old = {id(one): other for one, other in zip(before.blocks, blocks, strict=True)}
     names = {name: by_old[id(block)] for name, block in before.names.items()}
     plan = PlanText(source, blocks, names, before.ghosts, ())
-    hints = _Hints(plan)
+    hints = Hints(plan)
     kept = [_moved_slip(slip, before.source, source, change) for slip in before.slips if not _is_in(slip.span, old)]
-    slips = [*kept, *_troubles(new), *_properties(plan, new)]
-    unknown = list(_names(plan, new, hints))
+    slips = [*kept, *_troubles(new), *slips_of_properties(plan, new)]
+    unknown = list(slips_of_names(plan, new, hints))
     if unknown and new.noun != "work":
         starts = {slip.span.start for slip in unknown}
         new.breaks(

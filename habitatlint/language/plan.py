@@ -221,10 +221,10 @@ def read_plan(
     names, ghosts = reader.name_blocks()
     plan = PlanText(source, blocks, names, ghosts, ())
     slips = [*reader.slips, *_whole(plan, fragment)]
-    hints = _Hints(plan)
+    hints = Hints(plan)
     for block in blocks:
-        slips += _properties(plan, block)
-        unknown = list(_names(plan, block, hints))
+        slips += slips_of_properties(plan, block)
+        unknown = list(slips_of_names(plan, block, hints))
         if unknown and block.noun != "work":
             starts = {slip.span.start for slip in unknown}
             block.breaks(
@@ -245,7 +245,7 @@ class _Reader:
 
     def take(self, source: Source, above: tuple[str, ...], include: Block | None = None) -> None:
         self.taken[source.name] = source
-        for placed in map(_fit, read(source, self.grammar, LAYOUT, self.memory)):
+        for placed in map(fit, read(source, self.grammar, LAYOUT, self.memory)):
             block = BY_NOUN.get(placed.parsed.noun, Block)(placed)
             for trouble in placed.parsed.troubles:
                 self.slips.append(
@@ -318,7 +318,7 @@ class _Reader:
         return names, frozenset(ghosts)
 
 
-def _fit(placed: Placed) -> Placed:
+def fit(placed: Placed) -> Placed:
     """A block without the lines whose values cannot be; those become troubles of bad values."""
     statements = placed.parsed.statements
     unfit = {index: why for index, statement in enumerate(statements) if (why := _unfit(statement)) is not None}
@@ -414,7 +414,7 @@ def _whole(plan: PlanText, fragment: bool) -> Iterator[Slip]:
         yield Slip("syntax", heads[0].span(), thing="plan", found="after one", why=why)
 
 
-def _properties(plan: PlanText, block: Block) -> Iterator[Slip]:
+def slips_of_properties(plan: PlanText, block: Block) -> Iterator[Slip]:
     """Properties that are missing, or stand twice."""
     if block.broken:
         return
@@ -483,7 +483,7 @@ def _names_in(value: Written, prop: Property[Any], word: str) -> Iterator[tuple[
         yield value.value.thing, nouns, "away from" if value.value.word == "away" else value.value.word
 
 
-class _Hints:
+class Hints:
     """What an unknown name was probably meant to be; looked for among all names, and so not for ever."""
 
     def __init__(self, plan: PlanText) -> None:
@@ -506,7 +506,7 @@ class _Hints:
         return near(name, [other for other, there in names if there.noun in nouns and other != block.name])
 
 
-def _names(plan: PlanText, block: Block, hints: _Hints) -> Iterator[Slip]:
+def slips_of_names(plan: PlanText, block: Block, hints: Hints) -> Iterator[Slip]:
     """Names that stand for nothing, or for something of another kind."""
     for value, nouns, word in references(block):
         name = str(value.value)
