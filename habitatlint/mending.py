@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import NamedTuple
 
 from habitatlint.check import Report
-from habitatlint.findings import Edit, Finding, Level, Mend
+from habitatlint.findings import Change, Edit, Finding, Level, Mend
 from habitatlint.language.editing import Unwritable, applied, comments, edits_of, overlap
 from habitatlint.source import Source
 
@@ -27,8 +27,10 @@ class Judges(NamedTuple):
     whole: Callable[[Source], Report]
 
 
-#: the pack of slips, which are told of what is written; what they hide is judged once it can be read
+#: the pack of slips, which are told of what is written
 _RECORD = "record/"
+#: what tells that a rule could not be judged: no finding goes by that
+_NOT_JUDGED = "record/not-judged"
 #: rules of slips that leave lines unread: such a text is mended by hand first, but for words misspelt
 _UNREAD = frozenset({"record/syntax", "record/unknown-word"})
 #: what a mend changes of a cut, and never does for people's safety
@@ -37,6 +39,7 @@ _STAYS = "the finding would stay"
 #: so many ways of one mend are tried
 MOST_WAYS = 20
 
+Told = tuple[str, str, frozenset[str], str, str]
 _Key = tuple[str, str, frozenset[str]]
 
 
@@ -78,12 +81,17 @@ def written(report: Report, finding: Finding, mend: Mend, way: int = 0) -> tuple
         raise Unwritable(mend.why)
     if finding.rule not in _UNREAD and any(one.rule in _UNREAD for one in report.findings):
         raise Unwritable("the plan has lines that cannot be read: mend them first")
-    if finding.safety and any(change.property in _OF_CUTS for change in mend.changes):
+    if finding.safety and any(_OF_CUTS & _words(change) for change in mend.changes):
         raise Unwritable("it would change a cut, which for people's safety a trained person decides")
     edits = edits_of(report.plan, mend.changes, way)
     if not edits:
         raise Unwritable("it would change nothing")
     return edits
+
+
+def _words(change: Change) -> set[str]:
+    """The properties that a change writes."""
+    return {change.property, *(word for word, _ in change.lines)}
 
 
 def _goes(report: Report, finding: Finding, edits: Sequence[Edit], judges: Judges) -> bool:
@@ -105,28 +113,59 @@ def tried(report: Report, mends: Sequence[tuple[Finding, Sequence[Edit]]], judge
 def _failed(before: Report, after: Report, text: str, targets: Sequence[Finding]) -> str:
     if comments(before.source.text) != comments(text):
         return "it would lose a comment"
-    for level in sorted({target.level for target in targets}):
-        was, now = _counted(before, level), _counted(after, level)
-        gone = Counter(_key(target) for target in targets if target.level == level)
-        for key, count in gone.items():
-            if now[key] > was[key] - count:
-                return _STAYS
-        fresh = _without_regrouped(was, now)
-        if all(target.rule.startswith(_RECORD) for target in targets):
+    aims = Counter(_key(target) for target in targets)
+    slips = all(target.firm for target in targets)  # what they hide is judged once it can be read
+    # a finding that was there may have become graver: each level from the lowest of them on is looked at
+    for level in range(min(target.level for target in targets), Level.error + 1):
+        was, now = _counted(before, Level(level)), _counted(after, Level(level))
+        gone = Counter(_key(target) for target in targets if target.level >= level)
+        if any(now[key] > was[key] - count for key, count in gone.items()):
+            return _STAYS
+        fresh = _without_regrouped(was, now, aims)
+        if slips:
             fresh = Counter({key: count for key, count in fresh.items() if key[1].startswith(_RECORD)})
         if fresh:
             return f"it would bring another finding: {min(fresh)[1]}"
-    return ""
+    if not slips and any(key[1] == _NOT_JUDGED for key in _counted(after, Level.note) - _counted(before, Level.note)):
+        return "it could no longer be judged"
+    worse = next((key for key in _dangers(before) if _is_worse(key, before, after)), None)
+    return f"it would make a danger worse: {worse[1]}" if worse else ""
 
 
-def _without_regrouped(was: Counter[_Key], now: Counter[_Key]) -> Counter[_Key]:
-    """Findings that are new, but for those that gather what others of their rule told of one by one."""
+def _dangers(report: Report) -> dict[_Key, tuple[str, float]]:
+    """What findings about people's safety measured, and the sense of it: the gravest by each key."""
+    found: dict[_Key, tuple[str, float]] = {}
+    for finding in report.findings:
+        if not finding.safety or finding.measured is None or not isinstance(finding.measured.value, int | float):
+            continue
+        sense, size = finding.sense[:1], float(finding.measured.value)
+        key = _key(finding)
+        if key not in found or (found[key][0] == sense and _beyond(sense, size, found[key][1])):
+            found[key] = (sense, size)
+    return found
+
+
+def _is_worse(key: _Key, before: Report, after: Report) -> bool:
+    was, now = _dangers(before)[key], _dangers(after).get(key)
+    return now is not None and now[0] == was[0] and _beyond(was[0], now[1], was[1])
+
+
+def _beyond(sense: str, size: float, other: float) -> bool:
+    """Whether a size is farther the wrong way than another, by more than reckoning is off."""
+    spare = 1e-6 * max(abs(size), abs(other))
+    return {"<": size < other - spare, ">": size > other + spare}.get(sense, False)
+
+
+def _without_regrouped(was: Counter[_Key], now: Counter[_Key], aims: Counter[_Key]) -> Counter[_Key]:
+    """Findings that are new, but for those that gather what others of their rule told of one by one. What is aimed
+    at goes, and is not only told in other groups: as many fewer are left of its rule."""
     fresh, gone = now - was, was - now
     kept = Counter[_Key]()
     for (file, rule, names), count in fresh.items():
         before = [key for key in gone if key[:2] == (file, rule)]
         covered = names and names <= frozenset().union(*(key[2] for key in before))
-        if not covered or count > sum(gone[key] for key in before):
+        many = sum(some for key, some in fresh.items() if key[:2] == (file, rule))
+        if not covered or many > sum(max(gone[key] - aims[key], 0) for key in before):
             kept[(file, rule, names)] = count
     return kept
 
@@ -203,25 +242,26 @@ def mended(report: Report, judges: Judges, chosen: Callable[[Finding], bool] = l
     """The plan with all its proven mends made, over and over until none is left, as it is then judged.
 
     Each round makes the mends that pass together, then of the others each that passes by itself. As every mend takes
-    a finding away and brings none at its level or above, it ends, no worse than it began.
+    a finding away and brings none at its level or above, it ends, no worse than it began; what a slip hid may come
+    to light and bring the slip back, so that a text that was there before ends it too.
     """
-    while True:
-        before = report.source.text
+    texts = set[str]()
+    while report.source.text not in texts:
+        texts.add(report.source.text)
         asked = [one for one in _first_mends(report, {}) if chosen(one[2])]
         passed = next(iter(_batches(report, asked, judges, 4)), None)
         report = _one_by_one(passed[1].report if passed else report, judges, chosen)
-        if report.source.text == before:
-            return report
+    return report
 
 
 def _one_by_one(report: Report, judges: Judges, chosen: Callable[[Finding], bool]) -> Report:
     """The plan with each mend made that passes by itself, every finding looked at once."""
-    seen: set[tuple[str, frozenset[str], str]] = set()
+    seen: set[Told] = set()
     while True:
-        finding = next((one for one in report.findings if chosen(one) and _told(one) not in seen), None)
+        finding = next((one for one in report.findings if chosen(one) and told(one) not in seen), None)
         if finding is None:
             return report
-        seen.add(_told(finding))
+        seen.add(told(finding))
         for mend in finding.mends:
             found, trial = _proven(report, finding, mend, judges) if mend.changes else (mend, None)
             if trial is not None and found.proof == "clears":
@@ -229,5 +269,7 @@ def _one_by_one(report: Report, judges: Judges, chosen: Callable[[Finding], bool
                 break
 
 
-def _told(finding: Finding) -> tuple[str, frozenset[str], str]:
-    return finding.rule, finding.names, finding.say
+def told(finding: Finding) -> Told:
+    """What a finding is known by while others are mended: a slip, or what is on nothing named, by its words too."""
+    words = finding.span.text if finding.firm or not finding.names else ""
+    return finding.span.source.name, finding.rule, finding.names, finding.say, words

@@ -7,6 +7,7 @@ import subprocess
 import sys
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -17,9 +18,9 @@ from layouts import Layout, Motion, layouts
 
 from habitatlint.check import Report
 from habitatlint.cli.main import main
-from habitatlint.findings import Change, Edit, Level, Policy
+from habitatlint.findings import Change, Edit, Fact, Finding, Level, Mend, Policy
 from habitatlint.language.editing import Unwritable, applied, comments, edits_of, overlap
-from habitatlint.mending import mended, together
+from habitatlint.mending import Judges, mended, proven, together
 from habitatlint.outputs.diff import diff
 from habitatlint.review import Review
 from habitatlint.source import Source, Span
@@ -115,6 +116,27 @@ def test_what_is_done_or_included_is_left(report_of: Reports) -> None:
         changed(report, Change("set", Span(other, 0, 4), "people", ("2",)))
 
 
+def test_a_tree_of_a_row_that_an_included_file_has_is_left_there(review: Review) -> None:
+    trees = Source("trees.habitat", "tree third\n  of screen 3\n  fall N\n")
+    including = replace(review, find=lambda path, source: trees)
+    report = including.check(Source("plan.habitat", HEAD + GROUND + SCREEN + 'include "trees.habitat"\n'), POLICY)
+    with pytest.raises(Unwritable, match=r"would change trees\.habitat, an included file"):
+        changed(report, Change("set", head(report, "screen"), "fall", ("E",), 3))
+    assert "tree screen-4\n" in changed(report, Change("set", head(report, "screen"), "fall", ("E",), 4))
+
+
+def test_a_file_without_a_last_line_end_gets_the_line_ends_it_has(report_of: Reports) -> None:
+    report = report_of("place gate\r\n  at 1,1")
+    assert changed(report, Change("set", head(report, "gate"), "kind", ("gate",))).endswith("at 1,1\r\n  kind gate")
+
+
+def test_a_property_comes_after_an_empty_line_that_the_last_one_goes_on_in(report_of: Reports) -> None:
+    report = report_of('mix stumps\n  label "X" \\\n\nplace gate\n  at 1,1\n')
+    text = changed(report, Change("set", head(report, "stumps"), "aquatic", ("no",)))
+    assert text == report.source.text.replace("\\\n\n", "\\\n\n  aquatic no\n")
+    assert report_of(text).plan.word(report_of(text).plan.names["stumps"], "aquatic") == "no"
+
+
 def test_two_changes_of_one_place_do_not_pass(report_of: Reports) -> None:
     report = report_of(HEAD + GROUND + SCREEN, fragment=False)
     one = edits_of(report.plan, [Change("set", head(report, "screen"), "fall", ("E",))])
@@ -126,6 +148,8 @@ def test_two_changes_of_one_place_do_not_pass(report_of: Reports) -> None:
 
 def test_comments_are_told_from_signs_in_quotes() -> None:
     assert comments('a # one\nb "no # comment"  # two\n  "open # still text\n#three') == ["one", "two", "three"]
+    assert comments("  stumps from 1,1 then N68d05'35\"W 9 # by compass\n") == ["by compass"]
+    assert comments('  why "one \\\n  # and two" # three\n') == ["three"]
 
 
 # -- proofs ------------------------------------------------------------------------------------------------
@@ -160,6 +184,61 @@ def test_mends_tried_together_are_those_that_pass(review: Review, report_of: Rep
     tried = together(report, judges._replace(whole=whole), 3)
     across = next(one for one in tried.findings if one.rule == "entry/screen-across-entry")
     assert [mend.proof for mend in across.mends if mend.changes][:1] == ["clears"] and 1 <= len(looked) <= 3
+
+
+AIM = Finding("view/aim", Level.warning, Span(Source("", ""), 0, 0), "")
+OTHER = AIM._replace(rule="felling/other", names=frozenset({"screen"}))
+NEAR = OTHER._replace(safety=True, sense="<", measured=Fact(20.0, "length"))
+
+
+@pytest.mark.parametrize(
+    ("aim", "besides", "left", "why"),
+    [
+        (AIM, (), (), ""),
+        (AIM, (OTHER,), (OTHER,), ""),
+        (AIM, (OTHER,), (OTHER._replace(level=Level.error),), "another finding: felling/other"),
+        (AIM, (NEAR,), (NEAR._replace(measured=Fact(19.0, "length")),), "a danger worse: felling/other"),
+        (AIM, (NEAR,), (NEAR._replace(measured=Fact(21.0, "length")),), ""),
+        (AIM, (), (AIM._replace(rule="record/not-judged", level=Level.note),), "could no longer be judged"),
+        # told of two rows apart and not together, it is there still
+        (
+            AIM._replace(names=frozenset({"a", "b"})), (),
+            (AIM._replace(names=frozenset({"a"})), AIM._replace(names=frozenset({"b"}))), "another finding: view/aim",
+        ),
+        # what a slip of reading hid is judged once it can be read; a row in the wrong pocket hid nothing
+        (AIM._replace(rule="record/unknown-word", firm=True), (), (OTHER,), ""),
+        (AIM._replace(rule="record/row-outside-pocket"), (), (OTHER,), "another finding: felling/other"),
+    ],
+)  # fmt: skip
+def test_a_finding_does_not_go_at_the_cost_of_another(
+    report_of: Reports, aim: Finding, besides: tuple[Finding, ...], left: tuple[Finding, ...], why: str
+) -> None:
+    report = report_of(HEAD + GROUND + SCREEN, fragment=False)
+    aim = aim._replace(mends=(Mend("", changes=(Change("set", head(report, "screen"), "fall", ("E",)),)),))
+    before = report._replace(findings=(aim, *besides))
+    judges = Judges(lambda source, rule: report._replace(findings=()), lambda source: report._replace(findings=left))
+    (mend,) = proven(before, aim, judges)
+    assert (mend.proof, mend.why) == (("withheld", f"it would bring {why}") if why.startswith("another") else
+                                      ("withheld", f"it would make {why}") if why.startswith("a danger") else
+                                      ("withheld", f"it {why}") if why else ("clears", ""))  # fmt: skip
+
+
+def test_mends_that_undo_each_other_come_to_an_end(report_of: Reports) -> None:
+    looks = 0
+
+    def judged(source: Source) -> Report:
+        nonlocal looks
+        looks += 1
+        assert looks < 40, "round in circles"
+        report = report_of(source.text, fragment=False)
+        slip, fall = AIM._replace(rule="record/unknown-word", firm=True, level=Level.note), "N"
+        if "fall N" in source.text:
+            slip, fall = AIM._replace(level=Level.error), "E"
+        mend = Mend("", changes=(Change("set", head(report, "screen"), "fall", (fall,)),))
+        return report._replace(findings=(slip._replace(mends=(mend,)),))
+
+    judges = Judges(lambda source, rule: judged(source)._replace(findings=()), judged)
+    assert mended(judged(Source("plan.habitat", HEAD + GROUND + SCREEN)), judges).source.text
 
 
 @settings(
@@ -221,14 +300,22 @@ def test_one_by_one_it_shows_and_asks(plan: Path) -> None:
     assert plan.read_text(encoding="utf-8") == before.replace("fall N", "fall along lane")
 
 
-def test_a_patch_changes_nothing_and_git_takes_it(plan: Path) -> None:
+def test_a_slip_after_one_that_was_passed_by_is_asked_about_too(plan: Path) -> None:
+    plan.write_text(HEAD + GROUND + "crwe saws\nplcae gate\n  at 1,1\n", encoding="utf-8")
+    _, shown = run("mend", "--rule", "unknown-word", str(plan), answers="n\ny\nq\n")
+    text = plan.read_text(encoding="utf-8")
+    assert "crwe saws\n" in text and "place gate\n" in text, shown
+
+
+@pytest.mark.parametrize("from_the_root", [False, True])
+def test_a_patch_changes_nothing_and_git_takes_it(plan: Path, from_the_root: bool) -> None:
     git = shutil.which("git")
     assert git, "git is at hand wherever the project is"
-    folder = plan.parent
+    folder, path = plan.parent, str(plan) if from_the_root else plan.name
     subprocess.run([git, "init", "-q"], cwd=folder, check=True)
     before = plan.read_text(encoding="utf-8")
     done = subprocess.run(
-        [sys.executable, "-m", "habitatlint", "mend", "--patch", "--today", "2026-02-10", plan.name],
+        [sys.executable, "-m", "habitatlint", "mend", "--patch", "--today", "2026-02-10", path],
         cwd=folder, capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert done.returncode == 1 and plan.read_text(encoding="utf-8") == before, done.stderr
@@ -243,10 +330,11 @@ def test_patches_of_odd_line_ends_apply(tmp_path: Path, before: str, after: str)
     git = shutil.which("git")
     assert git
     subprocess.run([git, "init", "-q"], cwd=tmp_path, check=True)
-    (tmp_path / "p").write_bytes(before.encode())
-    change = "".join(diff("p", before, after)).encode()
-    subprocess.run([git, "apply", "-"], cwd=tmp_path, input=change, check=True)
-    assert (tmp_path / "p").read_bytes() == after.encode()
+    for name in ("p", "a plan", 'a\t"plan"'):
+        (tmp_path / name).write_bytes(before.encode())
+        change = "".join(diff(name, before, after)).encode()
+        subprocess.run([git, "apply", "-"], cwd=tmp_path, input=change, check=True)
+        assert (tmp_path / name).read_bytes() == after.encode()
 
 
 def test_why_tells_of_each_mend(plan: Path) -> None:
@@ -262,6 +350,13 @@ def test_a_file_without_a_head_is_left_to_the_plan_that_includes_it(tmp_path: Pa
     before = path.read_bytes()
     code, shown = run("mend", "--all", str(path))
     assert code == 0 and "mend the plan that includes it" in shown and path.read_bytes() == before
+
+
+def test_a_plan_that_cannot_be_read_does_not_keep_the_others_from_being_mended(plan: Path) -> None:
+    (plan.parent / "a.habitat").write_bytes(b"plan \xff\n")
+    code, shown = run("mend", "--all", str(plan.parent), str(plan.parent / "none.habitat"))
+    assert code == 2 and "a.habitat:1: not UTF-8 text" in shown and "none.habitat: " in shown
+    assert "fall along lane" in plan.read_text(encoding="utf-8")
 
 
 def test_an_unknown_rule_is_told(plan: Path) -> None:

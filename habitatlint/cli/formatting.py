@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import os
 import sys
 from collections.abc import Iterable
 
@@ -24,7 +25,7 @@ def format_plans(plans: Iterable[str], *, check: bool) -> tuple[int, list[str]]:
     grammar = files.grammar("plan", plan_grammar)
     troubles: list[str] = []
     changed = 0
-    for path in _each(plans, troubles):
+    for path in each_plan(plans, troubles):
         try:
             before = sys.stdin.buffer.read(files.LARGEST_FILE + 1) if path == "-" else files.read_bytes(path)
             name = STANDARD_INPUT if path == "-" else files.shown(path)
@@ -33,7 +34,7 @@ def format_plans(plans: Iterable[str], *, check: bool) -> tuple[int, list[str]]:
             changed += text != source.text
             if check:
                 mark = "\ufeff" if before.startswith(codecs.BOM_UTF8) else ""
-                _show(name, mark + source.text, mark + text)
+                show_diff(name, mark + source.text, mark + text)
             elif path == "-":
                 click.echo(files.encode(text, before), nl=False)
             elif files.rewrite(path, before, files.encode(text, before)):
@@ -43,7 +44,7 @@ def format_plans(plans: Iterable[str], *, check: bool) -> tuple[int, list[str]]:
     return changed, troubles
 
 
-def _each(plans: Iterable[str], troubles: list[str]) -> list[str]:
+def each_plan(plans: Iterable[str], troubles: list[str]) -> list[str]:
     """Every plan once: files, and those in folders."""
     paths: list[str] = []
     for plan in plans:
@@ -54,9 +55,12 @@ def _each(plans: Iterable[str], troubles: list[str]) -> list[str]:
     return list(dict.fromkeys(paths))
 
 
-def _show(name: str, before: str, after: str) -> None:
-    """What would change, as a diff; for a terminal without what could act on it."""
+def show_diff(name: str, before: str, after: str) -> None:
+    """What would change, as a diff by the path from here; for a terminal without what could act on it."""
     from habitatlint.outputs.diff import diff  # felt at every start, and wanted only here
 
+    if os.path.isabs(name):  # git takes no path from the root
+        here = files.shown(os.path.relpath(name))
+        name = name if here.startswith("../") else here
     for line in diff(name, before, after):
         click.echo(f"{clean(line.rstrip())}\n" if sys.stdout.isatty() else line, nl=False)

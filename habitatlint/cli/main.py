@@ -269,8 +269,10 @@ def mend(
     from habitatlint.findings import Level, Policy
 
     how = mending.How(every, as_patch, why, rule, Level[least])
-    changed = mending.mend(plans, Policy(today), how)
-    sys.exit(FOUND if changed else CLEAN)
+    changed, troubles = mending.mend(plans, Policy(today), how)
+    for line in troubles:
+        click.echo(f"habitatlint: {line}", err=True)
+    sys.exit(FAILED if troubles else FOUND if changed else CLEAN)
 
 
 @main.command("format")

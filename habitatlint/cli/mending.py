@@ -11,10 +11,10 @@ import click
 from habitatlint import files
 from habitatlint.check import Report
 from habitatlint.cli.assembly import review
+from habitatlint.cli.formatting import each_plan, show_diff
 from habitatlint.findings import Finding, Level, Mend, Policy
 from habitatlint.language.editing import applied
-from habitatlint.mending import mended
-from habitatlint.outputs.diff import diff
+from habitatlint.mending import Told, mended, told
 from habitatlint.outputs.gnu import line as first_line
 from habitatlint.outputs.sentences import clean, worded
 from habitatlint.review import Review
@@ -64,29 +64,30 @@ class Mender:
 
     def asked(self, report: Report) -> Report:
         """A plan with those proven mends made that the person at the terminal wants, one by one."""
-        passed: set[tuple[str, frozenset[str], str]] = set()
+        passed: set[tuple[Told, str]] = set()
         while (found := self._next(report, passed)) is not None:
             finding, mend = found
             text = applied(report.source.text, mend.edits)
             click.echo(first_line(finding, report.units))
             click.echo(f"mend: {worded(mend.say, finding, report.units)}")
-            click.echo("".join(diff(report.source.name, report.source.text, text)), nl=False)
+            show_diff(report.source.name, report.source.text, text)
             answer = click.prompt(ANSWERS, type=click.Choice(["y", "n", "a", "q"]), default="n", show_choices=False)
             if answer == "q":
                 break
             if answer == "a":
                 return mended(report, self.judges, self.chosen)
-            passed.add((finding.rule, finding.names, mend.say))
-            if answer == "y":
+            if answer == "y":  # the finding goes, and another of the same words may be left
                 report = self.judged(Source(report.source.name, text))
+            else:
+                passed.add((told(finding), mend.say))
         return report
 
-    def _next(self, report: Report, passed: set[tuple[str, frozenset[str], str]]) -> tuple[Finding, Mend] | None:
+    def _next(self, report: Report, passed: set[tuple[Told, str]]) -> tuple[Finding, Mend] | None:
         for finding in filter(self.chosen, report.findings):
-            if all((finding.rule, finding.names, mend.say) in passed for mend in finding.mends if mend.changes):
+            if all((told(finding), mend.say) in passed for mend in finding.mends if mend.changes):
                 continue
             for mend in self.checker.mends(report, finding, self.policy):
-                if mend.proof == "clears" and (finding.rule, finding.names, mend.say) not in passed:
+                if mend.proof == "clears" and (told(finding), mend.say) not in passed:
                     return finding, mend
         return None
 
@@ -102,32 +103,43 @@ class How(NamedTuple):
     least: Level = Level.warning
 
 
-def mend(plans: Sequence[str], policy: Policy, how: How) -> bool:
-    """Mends plans; whether any was changed, or would be. Raises FileTrouble in one line."""
+def mend(plans: Sequence[str], policy: Policy, how: How) -> tuple[bool, list[str]]:
+    """Mends plans; whether any was changed, or would be, and a line for each that cannot be read or written. Raises
+    FileTrouble for a rule that there is not."""
     mender = Mender(policy, how.rule, how.least)
+    troubles: list[str] = []
     changed = False
-    for path in dict.fromkeys(path for plan in plans for path in files.plans_in(plan)):
-        before = files.read_bytes(path)
-        shown = files.shown(path)
-        source = Source(shown, files.decode(before, shown))
-        report = mender.judged(source)
-        if report.plan.head is None:  # judged alone, what stands in the plan that includes it would be missing
-            click.echo(f"{shown}: left as it is, for it has no `plan` line: mend the plan that includes it", err=True)
-            continue
-        if how.why:
-            for line in mender.why(report):
-                click.echo(line)
-            continue
-        report = mender.all(report) if how.every or how.as_patch else mender.asked(report)
-        text = report.source.text
-        if text == source.text:
-            continue
-        changed = True
-        if how.as_patch:
-            mark = "\ufeff" if before.startswith(codecs.BOM_UTF8) else ""
-            click.echo("".join(diff(shown, mark + source.text, mark + text)), nl=False)
-            continue
-        files.rewrite(path, before, files.encode(text, before))
+    for path in each_plan(plans, troubles):
+        try:
+            changed |= _mend(path, mender, how)
+        except files.FileTrouble as trouble:
+            troubles.append(str(trouble))
+    return changed, troubles
+
+
+def _mend(path: str, mender: Mender, how: How) -> bool:
+    """Mends one plan; whether it was changed, or would be."""
+    before = files.read_bytes(path)
+    shown = files.shown(path)
+    source = Source(shown, files.decode(before, shown))
+    report = mender.judged(source)
+    if report.plan.head is None:  # judged alone, what stands in the plan that includes it would be missing
+        why = "it has no `plan` line: mend the plan that includes it"
+        click.echo(f"{clean(shown)}: left as it is, for {why}", err=True)
+        return False
+    if how.why:
+        for line in mender.why(report):
+            click.echo(line)
+        return False
+    report = mender.all(report) if how.every or how.as_patch else mender.asked(report)
+    text = report.source.text
+    if text == source.text:
+        return False
+    if how.as_patch:
+        mark = "\ufeff" if before.startswith(codecs.BOM_UTF8) else ""
+        show_diff(shown, mark + source.text, mark + text)
+        return True
+    if files.rewrite(path, before, files.encode(text, before)):
         left = len(report.findings)
-        click.echo(f"{shown}: mended; {left} finding{'' if left == 1 else 's'} left", err=True)
-    return changed
+        click.echo(f"{clean(shown)}: mended; {left} finding{'' if left == 1 else 's'} left", err=True)
+    return True

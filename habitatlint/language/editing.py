@@ -52,17 +52,13 @@ def overlap(one: Sequence[Edit], other: Sequence[Edit]) -> bool:
     )
 
 
-_QUOTED = re.compile(r'"(?:[^"\\\n]|\\.)*"?')
+#: a comment; prose in quotes, which may go on in the next line; a word, in which the sign of seconds opens no quotes
+_COMMENT = re.compile(r"""#([^\n]*)|"(?:[^"\\\n]|\\[ \t\r]*\n|\\.)*"?|[^\s"#][^\s#]*""")
 
 
 def comments(text: str) -> list[str]:
     """The comments of a plan in their order, without the blanks about them."""
-    found = []
-    for line in text.splitlines():
-        _, sign, comment = _QUOTED.sub(lambda quoted: "\0" * len(quoted[0]), line).partition("#")
-        if sign:
-            found.append(line[-len(comment) :].strip() if comment else "")
-    return found
+    return [found[1].strip() for found in _COMMENT.finditer(text) if found[1] is not None]
 
 
 class _Writer:
@@ -92,6 +88,8 @@ class _Writer:
                 self._set_in_new(block, change, way)
                 return
             block = block_or_new
+            if block.placed.source is not self.source:
+                raise Unwritable(f"it would change {block.placed.source.name}, an included file")
         self._open(block, change)
         if change.word == "remove":
             self._remove(block, change.property)
@@ -132,12 +130,20 @@ class _Writer:
         """The end of the line on which a block's last property ends, before its line end."""
         statements = block.parsed.statements
         last = max((block.span(one).end for one in statements), default=block.span().end)
-        end = self.source.text.find("\n", last)
-        end = len(self.source.text) if end < 0 else end
-        return end - 1 if self.source.text[end - 1 : end] == "\r" else end
+        text = self.source.text
+        end = text.find("\n", last)
+        while end >= 0 and text[last:end].strip() == "\\":  # it goes on, though in an empty line
+            last, end = end + 1, text.find("\n", end + 1)
+        end = len(text) if end < 0 else end
+        return end - 1 if text[end - 1 : end] == "\r" else end
 
     def _line_end(self, at: int) -> str:
-        return "\r\n" if self.source.text[at : at + 2] == "\r\n" else "\n"
+        """The line end at a place; at the end of a file without a last one, that of the line above."""
+        text = self.source.text
+        newline = text.find("\n", at)
+        if newline < 0:
+            newline = text.rfind("\n")
+        return "\r\n" if text[max(newline - 1, 0) : newline] == "\r" else "\n"
 
     def _insert(self, at: int, text: str) -> None:
         self._added.setdefault(at, []).append(text)
