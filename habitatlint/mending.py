@@ -70,9 +70,16 @@ def _proven(report: Report, finding: Finding, mend: Mend, judges: Judges) -> tup
             continue
         trial = tried(report, [(finding, edits)], judges)
         if not trial.failed:
-            return mend._replace(edits=edits, proof="clears", why=""), trial
+            return mend._replace(edits=edits, proof="clears", why=_brings(report, trial.report)), trial
         why = why or trial.failed  # the best way's failure is the one to be told
     return (mend._replace(proof="withheld", why=why) if mend.changes else mend), None
+
+
+def _brings(before: Report, after: Report) -> str:
+    """What a mend that clears brings all the same, below its finding's level: the rules, in words; "" for nothing."""
+    fresh = _counted(after, Level.note) - _counted(before, Level.note)
+    rules = sorted({rule for _, rule, _ in fresh})
+    return f"it brings what is less grave: {', '.join(rules)}" if rules else ""
 
 
 def written(report: Report, finding: Finding, mend: Mend, way: int = 0) -> tuple[Edit, ...]:
@@ -185,7 +192,7 @@ def together(report: Report, judges: Judges, most: int) -> Report:
     """The report with the first mend of each finding tried, all at once and then by halves where that fails, in so
     many trials at most; what they leave open stays untried. Mends that clear were tried with the others."""
     known: dict[int, Mend] = {}
-    asked = _first_mends(report, known)
+    asked = _first_mends(report, known, judges)
     for batch, _ in _batches(report, asked, judges, most):
         for number, mend, _ in batch:
             known[number] = mend
@@ -205,8 +212,9 @@ def _first(finding: Finding) -> int | None:
     return next((at for at, mend in enumerate(finding.mends) if mend.changes), None)
 
 
-def _first_mends(report: Report, withheld: dict[int, Mend]) -> list[_Asked]:
-    """The first mend with changes of each finding, with its edits, those that meet another's left out."""
+def _first_mends(report: Report, withheld: dict[int, Mend], judges: Judges) -> list[_Asked]:
+    """The first mend with changes of each finding, with its edits, where the finding goes at a glance; those that meet
+    another's are left out."""
     taken: list[_Asked] = []
     for number, finding in enumerate(report.findings):
         at = _first(finding)
@@ -218,7 +226,7 @@ def _first_mends(report: Report, withheld: dict[int, Mend]) -> list[_Asked]:
         except (Unwritable, IndexError) as error:
             withheld[number] = mend._replace(proof="withheld", why=str(error))
             continue
-        if not any(overlap(edits, other.edits) for _, other, _ in taken):
+        if not any(overlap(edits, other.edits) for _, other, _ in taken) and _goes(report, finding, edits, judges):
             taken.append((number, mend._replace(edits=edits, proof="clears"), finding))
     return taken
 
@@ -248,7 +256,9 @@ def mended(report: Report, judges: Judges, chosen: Callable[[Finding], bool] = l
     texts = set[str]()
     while report.source.text not in texts:
         texts.add(report.source.text)
-        asked = [one for one in _first_mends(report, {}) if chosen(one[2])]
+        # first what is misspelt: all else is judged on what it hides
+        report = _one_by_one(report, judges, lambda finding: finding.firm and chosen(finding))
+        asked = [one for one in _first_mends(report, {}, judges) if chosen(one[2])]
         passed = next(iter(_batches(report, asked, judges, 4)), None)
         report = _one_by_one(passed[1].report if passed else report, judges, chosen)
     return report

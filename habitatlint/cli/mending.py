@@ -16,7 +16,7 @@ from habitatlint.findings import Finding, Level, Mend, Policy
 from habitatlint.language.editing import applied
 from habitatlint.mending import Told, mended, told
 from habitatlint.outputs.gnu import line as first_line
-from habitatlint.outputs.sentences import clean, worded
+from habitatlint.outputs.sentences import clean, lines_unread, worded
 from habitatlint.review import Review
 from habitatlint.source import Source
 
@@ -59,7 +59,8 @@ class Mender:
             if mends:
                 yield first_line(finding, report.units)
             for mend in mends:
-                said = {"clears": "clears it", "advice": "advice"}.get(mend.proof, f"withheld: {mend.why}")
+                cleared = "clears it" + (f"; {mend.why}" if mend.why else "")
+                said = {"clears": cleared, "advice": "advice"}.get(mend.proof, f"withheld: {mend.why}")
                 yield f"    {worded(mend.say, finding, report.units)}     {said}"
 
     def asked(self, report: Report) -> Report:
@@ -70,8 +71,10 @@ class Mender:
             text = applied(report.source.text, mend.edits)
             click.echo(first_line(finding, report.units))
             click.echo(f"mend: {worded(mend.say, finding, report.units)}")
+            if mend.why:
+                click.echo(f"      {mend.why}")
             show_diff(report.source.name, report.source.text, text)
-            answer = click.prompt(ANSWERS, type=click.Choice(["y", "n", "a", "q"]), default="n", show_choices=False)
+            answer = _answer()
             if answer == "q":
                 break
             if answer == "a":
@@ -83,13 +86,25 @@ class Mender:
         return report
 
     def _next(self, report: Report, passed: set[tuple[Told, str]]) -> tuple[Finding, Mend] | None:
-        for finding in filter(self.chosen, report.findings):
+        # first what is misspelt: all else is judged on what it hides
+        for finding in sorted(filter(self.chosen, report.findings), key=lambda finding: not finding.firm):
             if all((told(finding), mend.say) in passed for mend in finding.mends if mend.changes):
                 continue
             for mend in self.checker.mends(report, finding, self.policy):
                 if mend.proof == "clears" and (told(finding), mend.say) not in passed:
                     return finding, mend
         return None
+
+
+def _answer() -> str:
+    """What the person at the terminal answers; where nothing more comes, that they have had enough, which keeps what
+    was answered before."""
+    try:
+        choice = click.Choice(["y", "n", "a", "q"], case_sensitive=False)
+        return str(click.prompt(ANSWERS, type=choice, default="n", show_choices=False)).lower()
+    except click.Abort:
+        click.echo()
+        return "q"
 
 
 class How(NamedTuple):
@@ -134,6 +149,11 @@ def _mend(path: str, mender: Mender, how: How) -> bool:
     report = mender.all(report) if how.every or how.as_patch else mender.asked(report)
     text = report.source.text
     if text == source.text:
+        left = sum(map(mender.chosen, report.findings))
+        unread = lines_unread(report)
+        if left:
+            why = f"; {unread}: mend them by hand first" if unread else ""
+            click.echo(f"{clean(shown)}: no mend is made; {left} finding{'' if left == 1 else 's'} left{why}", err=True)
         return False
     if how.as_patch:
         mark = "\ufeff" if before.startswith(codecs.BOM_UTF8) else ""
