@@ -216,7 +216,7 @@ def _first_mends(report: Report, withheld: dict[int, Mend], judges: Judges) -> l
     """The first mend with changes of each finding, with its edits, where the finding goes at a glance; those that meet
     another's are left out."""
     taken: list[_Asked] = []
-    for number, finding in enumerate(report.findings):
+    for number, finding in sorted(enumerate(report.findings), key=lambda one: -one[1].level):  # the gravest first
         at = _first(finding)
         if at is None:
             continue
@@ -268,7 +268,8 @@ def _one_by_one(report: Report, judges: Judges, chosen: Callable[[Finding], bool
     """The plan with each mend made that passes by itself, every finding looked at once."""
     seen: set[Told] = set()
     while True:
-        finding = next((one for one in report.findings if chosen(one) and told(one) not in seen), None)
+        left = (one for one in report.findings if chosen(one) and told(one) not in seen)
+        finding = max(left, key=lambda one: one.level, default=None)  # the first of the gravest
         if finding is None:
             return report
         seen.add(told(finding))

@@ -86,8 +86,9 @@ class Mender:
         return report
 
     def _next(self, report: Report, passed: set[tuple[Told, str]]) -> tuple[Finding, Mend] | None:
-        # first what is misspelt: all else is judged on what it hides
-        for finding in sorted(filter(self.chosen, report.findings), key=lambda finding: not finding.firm):
+        # first what is misspelt, for all else is judged on what it hides, then the gravest
+        order = sorted(filter(self.chosen, report.findings), key=lambda finding: (not finding.firm, -finding.level))
+        for finding in order:
             if all((told(finding), mend.say) in passed for mend in finding.mends if mend.changes):
                 continue
             for mend in self.checker.mends(report, finding, self.policy):
