@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import os
-import shutil
 import subprocess
 from pathlib import Path
 
 import pytest
+from real_parts import program
 from test_command import run
 
 ROUGH = b'plan "A farm"\n\tstage   design\nplace gate\n   at 1,2 # here\n'
@@ -50,9 +50,7 @@ def test_check_changes_nothing_and_shows_what_would_change(farm: Path) -> None:
 
 @pytest.mark.parametrize("rough", [ROUGH, ROUGH.replace(b"\n", b"\r\n"), b"\xef\xbb\xbf" + ROUGH, ROUGH[:-1]])
 def test_the_diff_is_one_that_git_applies(farm: Path, rough: bytes) -> None:
-    if shutil.which("git") is None:
-        assert not os.environ.get("CI"), "git is missing"
-        pytest.skip("git is missing")
+    program("git")
     farm.write_bytes(rough)
     subprocess.run(["git", "init", "-q"], cwd=farm.parent, check=True)
     diff = run_bytes("format", "--check", "farm.habitat", cwd=farm.parent)

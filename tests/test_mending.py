@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import subprocess
 import sys
 from collections import Counter
@@ -15,6 +14,7 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import HealthCheck, given, settings
 from layouts import Layout, Motion, layouts
+from real_parts import program
 
 from habitatlint.check import Report
 from habitatlint.cli.main import main
@@ -310,8 +310,7 @@ def test_a_slip_after_one_that_was_passed_by_is_asked_about_too(plan: Path) -> N
 
 @pytest.mark.parametrize("from_the_root", [False, True])
 def test_a_patch_changes_nothing_and_git_takes_it(plan: Path, from_the_root: bool) -> None:
-    git = shutil.which("git")
-    assert git, "git is at hand wherever the project is"
+    git = program("git")
     folder, path = plan.parent, str(plan) if from_the_root else plan.name
     subprocess.run([git, "init", "-q"], cwd=folder, check=True)
     before = plan.read_text(encoding="utf-8")
@@ -328,8 +327,7 @@ def test_a_patch_changes_nothing_and_git_takes_it(plan: Path, from_the_root: boo
     ("before", "after"), [("a\nb", "a\nc"), ("a\r\nb\r\n", "a\r\nc\r\n"), ("a\n", "a\nb"), ("", "x\n")]
 )
 def test_patches_of_odd_line_ends_apply(tmp_path: Path, before: str, after: str) -> None:
-    git = shutil.which("git")
-    assert git
+    git = program("git")
     subprocess.run([git, "init", "-q"], cwd=tmp_path, check=True)
     for name in ("p", "a plan", 'a\t"plan"'):
         (tmp_path / name).write_bytes(before.encode())
