@@ -180,7 +180,7 @@ def _only_mix(scene: Scene) -> Column:
     mixes = scene.plan.of(Mix)
     sure = len(mixes) == 1 and bool(mixes[0].name) and not says_none(_label(mixes[0]))
     rows = max(1, len(scene.blocks_of("plans")))
-    return column("thing:mixes", [0 if sure else None] * rows, "the plan has not just one mix with a label")
+    return column("thing:mixes", [0 if sure else None] * rows, "the plan has no mix with a label, or several")
 
 
 def covers(control: str, species: str) -> bool:

@@ -205,7 +205,7 @@ class Changes:
             paths = [path for name in names if isinstance(path := self.scene.plan.names.get(name), Path)]
             lines = [(path, line) for path in paths if isinstance(line := self.scene.shape_of(path), LineString)]
             if not lines or not isinstance(place, Point):
-                raise Unwritable("no path leads by it")
+                raise Unwritable("it names no path that is drawn (`reach`)")
             path, line = min(lines, key=lambda one: one[1].distance(place))
             here = line.project(place)
             offs = [off * _STEP for step in range(1, _STEPS + 1) for off in (-step, step)]

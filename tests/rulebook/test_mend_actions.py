@@ -84,7 +84,7 @@ def test_what_a_new_tree_need_not_say_is_left_out_where_nobody_knows(report_of: 
 def test_what_a_block_must_say_is_a_reason_where_nobody_knows(report_of: ReportOf) -> None:
     stem = "tree stem\n  at 50,6\n  method fell\n  fall E\n  dbh 8in\n"
     mend = mends_of(report_of(LANE + stem), "entry/sprouts-near-entry")[1]
-    assert (mend.proof, mend.why) == ("withheld", "the plan has not just one mix with a label")
+    assert (mend.proof, mend.why) == ("withheld", "the plan has no mix with a label, or several")
 
 
 def test_a_mix_that_the_row_names_stays_where_the_plan_has_several(report_of: ReportOf) -> None:
