@@ -114,7 +114,7 @@ class _Writer:
     # -- blocks and their lines ----------------------------------------------------------------
 
     def _block(self, span: Span) -> Block:
-        block = next((one for one in self.plan.blocks if holds_place(one, span)), None)
+        block = self.plan.block_at(span)
         if block is None or block.broken:
             raise Unwritable("its block cannot be read")
         return block
@@ -232,10 +232,3 @@ class _Writer:
             self._trees[key] = (at, len(self._added[at]) - 1)
         place, index = self._trees[key]
         self._added[place][index] += f"{end}  {change.property} {said}"
-
-
-def holds_place(block: Block, span: Span) -> bool:
-    """Whether a span begins in a block."""
-    start = block.span().start
-    end = max(start + 1, block.placed.offset + block.placed.length)
-    return block.placed.source is span.source and start <= span.start < end

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -133,6 +134,24 @@ class PlanText:
             if not block.broken:
                 kinds.setdefault(type(block), []).append(block)
         return kinds
+
+    @cached_property
+    def _by_place(self) -> dict[int, tuple[list[int], list[Block]]]:
+        """For each source, by its identity, where its blocks begin, and the blocks in that order."""
+        found: dict[int, list[Block]] = {}
+        for block in self.blocks:
+            found.setdefault(id(block.placed.source), []).append(block)
+        for held in found.values():
+            held.sort(key=lambda block: block.span().start)
+        return {key: ([block.span().start for block in held], held) for key, held in found.items()}
+
+    def block_at(self, span: Span) -> Block | None:
+        """The block that a span begins in; None for one that begins in none."""
+        starts, held = self._by_place.get(id(span.source), ([], []))
+        block = held[at] if (at := bisect_right(starts, span.start) - 1) >= 0 else None
+        if block is None or span.start >= max(starts[at] + 1, block.placed.offset + block.placed.length):
+            return None
+        return block
 
     @property
     def head(self) -> Plan | None:

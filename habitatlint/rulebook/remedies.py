@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from habitatlint.findings import Change, Fact
 from habitatlint.ground.columns import Column, Indices
 from habitatlint.language.blocks import BY_NOUN, Block, Path, Row, Tree
-from habitatlint.language.editing import Unwritable, holds_place
+from habitatlint.language.editing import Unwritable
 from habitatlint.language.writing import angle, length, point, station
 from habitatlint.reading.grammar import Statement
 from habitatlint.reading.values import Beside, Written
@@ -130,7 +130,10 @@ class Changes:
 
     def _at(self, span: Span) -> Block:
         """The block that a span lies in."""
-        return next(one for one in self.scene.plan.blocks if holds_place(one, span))
+        block = self.scene.plan.block_at(span)
+        if block is None:
+            raise Unwritable("its block cannot be read")
+        return block
 
     def _is_thing(self, node: Written, binding: Frame) -> bool:
         known = isinstance(node.value, Ref) and self._is_known(node.value)
