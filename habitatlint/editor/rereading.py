@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from habitatlint.editor.places import Change, difference
 from habitatlint.findings import Slip
 from habitatlint.language.blocks import SINGLES, Block, Plan, Tree, Trees
-from habitatlint.language.plan import LAYOUT, Hints, PlanText, fit, slips_of_names, slips_of_properties
+from habitatlint.language.plan import LAYOUT, Hints, PlanText, fit, slips_of_properties, unknown_names
 from habitatlint.reading.blocks import Placed, read
 from habitatlint.reading.grammar import Grammar
 from habitatlint.source import Source, Span
@@ -41,16 +41,8 @@ def reread(before: PlanText, source: Source, grammar: Grammar) -> PlanText | Non
     plan = PlanText(source, blocks, names, before.ghosts, ())
     hints = Hints(plan)
     kept = [_moved_slip(slip, before.source, source, change) for slip in before.slips if not _is_in(slip.span, old)]
-    slips = [*kept, *_troubles(new), *slips_of_properties(plan, new)]
-    unknown = list(slips_of_names(plan, new, hints))
-    if unknown and new.noun != "work":
-        starts = {slip.span.start for slip in unknown}
-        new.breaks(
-            statement.word
-            for statement in new.parsed.statements
-            if any(new.span(statement).start <= start < new.span(statement).end for start in starts)
-        )
-    return PlanText(source, blocks, names, before.ghosts, (*slips, *unknown))
+    slips = [*kept, *_troubles(new), *slips_of_properties(plan, new), *unknown_names(plan, new, hints)]
+    return PlanText(source, blocks, names, before.ghosts, tuple(slips))
 
 
 def _block_of(plan: PlanText, change: Change) -> int | None:

@@ -243,15 +243,7 @@ def read_plan(
     hints = Hints(plan)
     for block in blocks:
         slips += slips_of_properties(plan, block)
-        unknown = list(slips_of_names(plan, block, hints))
-        if unknown and block.noun != "work":
-            starts = {slip.span.start for slip in unknown}
-            block.breaks(
-                statement.word
-                for statement in block.parsed.statements
-                if any(block.span(statement).start <= start < block.span(statement).end for start in starts)
-            )
-        slips += unknown
+        slips += unknown_names(plan, block, hints)
     return PlanText(source, blocks, names, ghosts, tuple(slips))
 
 
@@ -525,7 +517,20 @@ class Hints:
         return near(name, [other for other, there in names if there.noun in nouns and other != block.name])
 
 
-def slips_of_names(plan: PlanText, block: Block, hints: Hints) -> Iterator[Slip]:
+def unknown_names(plan: PlanText, block: Block, hints: Hints) -> list[Slip]:
+    """The slips of a block's names; its lines that name what is not there count as broken from then on."""
+    unknown = list(_names(plan, block, hints))
+    if unknown and block.noun != "work":
+        starts = {slip.span.start for slip in unknown}
+        block.breaks(
+            statement.word
+            for statement in block.parsed.statements
+            if any(block.span(statement).start <= start < block.span(statement).end for start in starts)
+        )
+    return unknown
+
+
+def _names(plan: PlanText, block: Block, hints: Hints) -> Iterator[Slip]:
     """Names that stand for nothing, or for something of another kind."""
     for value, nouns, word in references(block):
         name = str(value.value)

@@ -392,18 +392,12 @@ def place_of(scene: Scene, block: Block) -> Point | None:
 def _numbered(report: Report) -> tuple[Numbered, ...]:
     """The findings in the order in which they are told, each at its own place, else at the block it is on."""
     scene = report.scene
-    blocks: dict[str, list[tuple[int, Block]]] = {}
-    for block in scene.plan.blocks:
-        blocks.setdefault(block.placed.source.name, []).append((block.placed.offset, block))
-    for held in blocks.values():
-        held.sort(key=lambda one: one[0])
     found = []
     for number, finding in enumerate(report.findings, 1):
         place = finding.place
         if place is None:
-            written = blocks.get(finding.span.source.name, [])
-            at = int(np.searchsorted([offset for offset, _ in written], finding.span.start, "right")) - 1
-            candidates = [written[at][1]] if at >= 0 else []
+            block = scene.plan.block_at(finding.span)
+            candidates = [block] if block is not None else []
             candidates += [scene.plan.names[name] for name in sorted(finding.names) if name in scene.plan.names]
             points = (place_of(scene, block) for block in candidates)
             point = next((point for point in points if point is not None), None)
