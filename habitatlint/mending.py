@@ -135,7 +135,8 @@ def _failed(before: Report, after: Report, text: str, targets: Sequence[Finding]
             return f"it would bring another finding: {min(fresh)[1]}"
     if not slips and any(key[1] == _NOT_JUDGED for key in _counted(after, Level.note) - _counted(before, Level.note)):
         return "it could no longer be judged"
-    worse = next((key for key in _dangers(before) if _is_worse(key, before, after)), None)
+    dangers, left = _dangers(before), _dangers(after)
+    worse = next((key for key, one in dangers.items() if key in left and _is_worse(one, left[key])), None)
     return f"it would make a danger worse: {worse[1]}" if worse else ""
 
 
@@ -152,9 +153,8 @@ def _dangers(report: Report) -> dict[_Key, tuple[str, float]]:
     return found
 
 
-def _is_worse(key: _Key, before: Report, after: Report) -> bool:
-    was, now = _dangers(before)[key], _dangers(after).get(key)
-    return now is not None and now[0] == was[0] and _beyond(was[0], now[1], was[1])
+def _is_worse(was: tuple[str, float], now: tuple[str, float]) -> bool:
+    return now[0] == was[0] and _beyond(was[0], now[1], was[1])
 
 
 def _beyond(sense: str, size: float, other: float) -> bool:
