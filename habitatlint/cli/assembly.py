@@ -18,6 +18,7 @@ if TYPE_CHECKING:  # most commands draw nothing
     from habitatlint.outputs.map.drawing import Drawing
     from habitatlint.outputs.map.picture import FindPicture, Picture
     from habitatlint.outputs.page import Assets
+    from habitatlint.outputs.papers import as_page, as_print
 
 #: the type of maps and pages, as browsers take it
 _TYPE = tuple(f"fonts/AtkinsonHyperlegibleNext-{weight}.woff2" for weight in ("Regular", "Bold"))
@@ -57,6 +58,21 @@ def page_assets() -> Assets:
     style, script = (files.asset(name).decode() for name in ("page.css", "page.js"))
     regular, bold = (files.asset(name) for name in _TYPE)
     return Assets(style, script, regular, bold)
+
+
+def paper_assets() -> as_print.Assets:
+    """What ships for the print of a paper."""
+    from habitatlint.outputs.papers import as_print
+
+    return as_print.Assets(files.asset("paper.typ"), print_assets())
+
+
+def paper_page_assets() -> as_page.Assets:
+    """What ships for a paper as a page."""
+    from habitatlint.outputs.papers import as_page
+
+    regular, bold = (files.asset(name) for name in _TYPE)
+    return as_page.Assets(files.asset("paper.css").decode(), regular, bold, print_assets())
 
 
 def picture_beneath(drawing: Drawing, find: FindPicture) -> tuple[Picture | None, str]:

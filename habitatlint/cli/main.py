@@ -312,3 +312,14 @@ def language_server(stdio: bool) -> None:
         sys.exit(FAILED)
 
     sys.exit(serve(review()))
+
+
+def _take_in() -> None:
+    """The further commands, declared in a file of their own."""
+    from habitatlint.cli.handing import COMMANDS
+
+    for command in COMMANDS:
+        main.add_command(command)
+
+
+_take_in()

@@ -39,7 +39,7 @@ _LEAST_DRAWN = 12.0
 #: longest words, in characters, before they may be broken, and longest title and finding
 _LONGEST_WORD, _LONGEST_TITLE, _LONGEST_FINDING = 24, 90, 400
 #: what the type that ships has letters for; other scripts are lent by the system's fonts
-_OUR_LETTERS = re.compile(r"[\n\x20-\x7e\xa0-\xac\xae-\xb4\xb6-\xff–—‘’“”•…−\u200b]*")
+OUR_LETTERS = re.compile(r"[\n\x20-\x7e\xa0-\xac\xae-\xb4\xb6-\xff–—‘’“”•…−\u200b]*")
 
 
 class Assets(NamedTuple):
@@ -72,6 +72,35 @@ def press(
     was judged by, `find` finds the picture that lies beneath."""
     import typst
 
+    laid = lay(drawing, layout, assets, today, find, in_pdf=form == "pdf")
+    set_in_type: Any = typst.compile  # its stub does not know sources by name
+    made = set_in_type({"main.typ": _MAIN, **laid.files}, format=form, ppi=FINENESS, font_paths=[assets.fonts],
+                       ignore_system_fonts=laid.own)  # fmt: skip
+    pages = tuple(made) if isinstance(made, list) else (made,)
+    if form == "svg":
+        pages = tuple(_opened(page, assets) for page in pages)
+    return Printed(pages, laid.numbered, laid.told)
+
+
+#: what is set in type: the sheets, in a document of their own
+_MAIN = b'#set document(title: json("data.json").title, date: none)\n#include "sheet.typ"\n'
+
+
+class Laid(NamedTuple):
+    """Sheets ready to be set in type: what typst reads by name, `sheet.typ` among it; whether our own type has all
+    letters; how many findings are numbered on them, and what is told of the picture beneath."""
+
+    files: dict[str, bytes]
+    own: bool
+    numbered: int
+    told: tuple[PictureTrouble, ...]
+
+
+def lay(
+    drawing: Drawing, layout: Layout, assets: Assets, today: date, find: FindPicture = find_no_picture,
+    *, in_pdf: bool = True,
+) -> Laid:  # fmt: skip
+    """The sheets of a layout before they are set, by themselves (`press`) or in a larger paper."""
     frames, told = [], {}
     for one in layout.sheets:
         picture, trouble = _beneath(drawing, one.window, find)
@@ -79,23 +108,19 @@ def press(
         if trouble is not None:
             told[str(trouble)] = trouble
     data = json.dumps(_words(drawing, layout, frames, today), ensure_ascii=False)
-    sources = {"main.typ": assets.template, "data.json": data.encode()}
+    files = {"sheet.typ": assets.template, "data.json": data.encode()}
     for sheet, frame in zip(layout.sheets, frames, strict=True):
-        sources[f"frame-{sheet.number}.svg"] = (_halos_beneath(frame.svg) if form == "pdf" else frame.svg).encode()
-        sources |= {f"sign-{sign}.svg": svg.swatch(sign).encode() for sign in frame.signs}
-    own = all(_OUR_LETTERS.fullmatch(text) for text in (data, *(frame.svg for frame in frames)))
-    set_in_type: Any = typst.compile  # its stub does not know sources by name
-    made = set_in_type(sources, format=form, ppi=FINENESS, font_paths=[assets.fonts], ignore_system_fonts=own)
-    pages = tuple(made) if isinstance(made, list) else (made,)
-    if form == "svg":
-        pages = tuple(_opened(page, assets) for page in pages)
-    return Printed(pages, len({number for frame in frames for number in frame.numbers}), tuple(told.values()))
+        files[f"frame-{sheet.number}.svg"] = (halos_beneath(frame.svg) if in_pdf else frame.svg).encode()
+        files |= {f"sign-{sign}.svg": svg.swatch(sign).encode() for sign in frame.signs}
+    own = all(OUR_LETTERS.fullmatch(text) for text in (data, *(frame.svg for frame in frames)))
+    numbered = {number for frame in frames for number in frame.numbers}
+    return Laid(files, own, len(numbered), tuple(told.values()))
 
 
 _HALOED = re.compile(r'<text([^>]*) paint-order="stroke"([^>]*)>([^<]*)</text>')
 
 
-def _halos_beneath(picture: str) -> str:
+def halos_beneath(picture: str) -> str:
     """A picture whose texts with a halo are two: the halo, and the text over it. In a PDF a text's letters are
     stroked and filled one by one, and the halo of each would lie over the letter before it."""
 
