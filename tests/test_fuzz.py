@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
+from effort import times
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -65,21 +66,21 @@ def sound(review: Review, text: str) -> None:
     assert len(places) == len(set(places))
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=times(70, 400), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(changes=edits)
 def test_a_plan_with_slips_of_the_pen_is_judged(review: Review, changes: list[tuple[int, str, str, float]]) -> None:
     review.memory.clear()
     sound(review, edited(changes))
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=times(60, 300), deadline=None)
 @given(text=st.text(max_size=300))
 def test_any_text_is_judged(review: Review, text: str) -> None:
     review.memory.clear()
     sound(review, text)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=times(35, 150), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(changes=edits)
 def test_reading_with_a_memory_is_reading_afresh(review: Review, changes: list[tuple[int, str, str, float]]) -> None:
     """A text read after others, its blocks known in part, is told the same as one read alone."""

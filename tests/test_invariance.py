@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from datetime import date
 
+from effort import times
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from layouts import Hinges, Layout, Motion, layouts
@@ -66,7 +67,7 @@ def check(review: Review, text: str, limits: dict[str, Fact] | None = None) -> R
     return review.check(Source("turned.habitat", text), Policy(TODAY, limits=limits or {}))
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
+@settings(max_examples=times(30, 120), deadline=None, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
 @given(layout=layouts, motion=motions)
 def test_moving_a_plan_changes_no_finding(review: Review, layout: Layout, motion: Motion) -> None:
     plain = check(review, layout.text(Motion()))

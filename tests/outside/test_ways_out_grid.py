@@ -2,7 +2,7 @@
 
 A second way to the same answers, sharing no geometry with the measures: tops are drawn from their formula
 by half-planes, how far a cell is from what bars comes of a distance
-transform, and what is joined to what of labelled floods (scipy.ndimage, a reference library). Two hundred
+transform, and what is joined to what of labelled floods (scipy.ndimage, a reference library). A hundred and twenty
 pockets, more than half of them walled or ringed. An answer counts where a way two cells narrower and one
 two cells wider give the same: the rest a grid cannot tell.
 """
@@ -15,6 +15,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 import pytest
+from effort import times
 from scipy import ndimage
 from shapely.geometry import Point
 
@@ -38,7 +39,9 @@ EITHER_WAY = 2 * CELL
 #: two cells narrower, as it is, two cells wider
 WAYS = np.array([WAY - EITHER_WAY, WAY, WAY + EITHER_WAY])
 MARGIN = 20 * YARD
-POCKETS = 200
+POCKETS = times(120, 200)
+#: and for depths, which a grid is slow to tell
+DEEP_POCKETS = times(9, 20)
 #: each sixth of the 72 directions, from one pocket to the next another one: they differ by a turn and nothing else
 EVERY = 6
 
@@ -325,7 +328,7 @@ def test_directions_are_open_where_the_grid_says_so(bare: Review) -> None:
 def test_dead_ends_are_as_deep_as_on_the_grid(bare: Review) -> None:
     random = np.random.default_rng(20260211)
     compared = deep = 0
-    for number in range(POCKETS // 10):
+    for number in range(DEEP_POCKETS):
         one = layout(random)
         found = ground(scene_of(bare, one))
         depths = found.depths(0.0)
@@ -338,8 +341,8 @@ def test_dead_ends_are_as_deep_as_on_the_grid(bare: Review) -> None:
                 compared += 1
                 deep += answers[1] > 3
                 assert finite[chosen] == pytest.approx(answers[1], abs=1.8), f"pocket {number}, {bearing}\n{one.text()}"
-    assert compared >= 14
-    assert deep >= 6
+    assert compared >= 0.7 * DEEP_POCKETS
+    assert deep >= 0.3 * DEEP_POCKETS
 
 
 def test_a_bed_counts_as_open_as_its_directions(bare: Review) -> None:
