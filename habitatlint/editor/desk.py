@@ -12,11 +12,12 @@ from habitatlint import files
 from habitatlint.check import Library, Report, check
 from habitatlint.editor.rereading import reread
 from habitatlint.editor.telling import Told, Where, of_slips, told
-from habitatlint.findings import Level, Policy
+from habitatlint.findings import Finding, Level, Mend, Policy
 from habitatlint.ground.scene import Scene
 from habitatlint.language.plan import IncludeTrouble, PlanText, read_plan
 from habitatlint.measures import every_measure
 from habitatlint.measures.vocabulary import Vocabulary
+from habitatlint.outputs.sentences import worded
 from habitatlint.packs.examples import prove
 from habitatlint.reading.grammar import Grammar
 from habitatlint.review import Review, pack_reader
@@ -28,6 +29,8 @@ from habitatlint.source import Source
 MOST_KEPT = 50_000
 #: so many packs are kept as checked
 MOST_PACKS = 20
+#: of so many plans the last report is kept, that mends of it can be tried
+MOST_REPORTS = 3
 #: a plan for an included file is looked for in its folder and so many above it, among so many plans
 FOLDERS_ABOVE, MOST_PLANS = 3, 200
 #: a text longer than this, in characters, is neither read nor judged while it is written
@@ -69,7 +72,7 @@ class _Wanted(Vocabulary):
 
 
 @dataclass(frozen=True)
-class Bench(Review):
+class Droppable(Review):
     """A review whose work is dropped, by Dropped, once it is stale."""
 
     stale: Callable[[], bool] = field(default=lambda: False, repr=False)
@@ -77,6 +80,8 @@ class Bench(Review):
     def check(self, source: Source, policy: Policy) -> Report:
         if self.stale():
             raise Dropped
+        if len(self.memory) > MOST_KEPT:
+            self.memory.clear()
         known = every_measure()
         vocabulary = _Wanted(known.measures, known.fields, known.makers, known.tables, self.stale)
         library = Library(self.plan_grammar, vocabulary, self.find, self.find_pack)
@@ -84,12 +89,17 @@ class Bench(Review):
 
 
 class Judgement(NamedTuple):
-    """What was found of a text, all of it judged: what reading alone tells, and all else. `report` is that of a
-    plan."""
+    """What was found of a text, all of it judged: what reading alone tells, and all else."""
 
     reading: list[Told]
     telling: list[Told]
-    report: Report | None
+
+
+class Mended(NamedTuple):
+    """A mend that was tried and clears its finding: in words, and what is to stand where instead."""
+
+    say: str
+    edits: tuple[tuple[Where, str], ...]
 
 
 class Desk:
@@ -98,6 +108,7 @@ class Desk:
     def __init__(self, review: Review) -> None:
         self.open: dict[str, Source] = {}
         self._packs: dict[tuple[tuple[str, str], ...], Pack] = {}
+        self._reports: dict[str, Report] = {}
 
         @cache
         def rules() -> Grammar:
@@ -159,15 +170,36 @@ class Desk:
 
     def judge(self, source: Source, policy: Policy, stale: Callable[[], bool]) -> Judgement:
         """A plan judged by every rule; raises Dropped once it is stale."""
-        report = self.bench(stale).check(source, policy)
+        report = self._judged(source, policy, stale)
         reading = {one.key: one for one in self.read_told(report.plan, policy)}
         every = [told(finding, report.units) for finding in report.findings]
         reading.update((one.key, one) for one in every if one.key in reading)
-        return Judgement([*reading.values()], [one for one in every if one.key not in reading], report)
+        return Judgement([*reading.values()], [one for one in every if one.key not in reading])
 
-    def bench(self, stale: Callable[[], bool]) -> Bench:
+    def _judged(self, source: Source, policy: Policy, stale: Callable[[], bool]) -> Report:
+        self._reports.pop(source.name, None)
+        report = self.droppable(stale).check(source, policy)
+        while len(self._reports) >= MOST_REPORTS:
+            del self._reports[next(iter(self._reports))]
+        self._reports[source.name] = report
+        return report
+
+    def mends(self, source: Source, one: Told, policy: Policy, stale: Callable[[], bool]) -> tuple[Mended, ...]:
+        """The mends of one thing told of a plan as it was judged last, those that clear it; raises Dropped once they
+        are stale."""
+        report = self._reports.get(source.name)
+        if report is None or report.source.text != source.text:
+            report = self._judged(source, policy, stale)
+        alike = (other for other in report.findings if (_where(other), other.rule) == (one.where, one.rule))
+        finding = next((other for other in alike if told(other, report.units).key == one.key), None)
+        if finding is None:
+            return ()
+        tried = self.droppable(stale).mends(report, finding, policy)
+        return tuple(_mended(mend, finding, report) for mend in tried if mend.proof == "clears")
+
+    def droppable(self, stale: Callable[[], bool]) -> Droppable:
         review = self.review
-        return Bench(review.plan_grammar, review.rulebook, review.find, review.find_pack, review.memory, stale)
+        return Droppable(review.plan_grammar, review.rulebook, review.find, review.find_pack, review.memory, stale)
 
     def mains(self, path: str) -> list[str]:
         """The plans that a text belongs to: those that include it, where it has no head of its own; else itself."""
@@ -221,11 +253,11 @@ class Desk:
         alone = {one.key for one in reading}
         telling = [one for one in self.rules_told(pack, source.name, policy) if one.key not in alone]
         others = tuple(other for other in self.review.rulebook.packs if other.name != pack.name)
-        bench = replace(self.bench(stale), rulebook=Rulebook((*others, pack)))
+        review = replace(self.droppable(stale), rulebook=Rulebook((*others, pack)))
         for rule in pack.rules:
             if rule.placed.source.name == source.name:
-                telling += _examples_told(rule, bench)
-        return Judgement(reading, telling, None)
+                telling += _examples_told(rule, review)
+        return Judgement(reading, telling)
 
     def _whole_pack(self, source: Source) -> Pack:
         name, folder = _pack_name(source.name), os.path.dirname(source.name)
@@ -235,6 +267,15 @@ class Desk:
             sources = []
         others = [other for other in sources if os.path.normpath(other.name) != source.name]
         return self._pack_of(name, sorted((*others, source), key=lambda one: one.name))
+
+
+def _where(finding: Finding) -> Where:
+    return Where(finding.span.source.name, finding.span.start, finding.span.end)
+
+
+def _mended(mend: Mend, finding: Finding, report: Report) -> Mended:
+    edits = tuple((Where(span.source.name, span.start, span.end), text) for span, text in mend.edits)
+    return Mended(worded(mend.say, finding, report.units), edits)
 
 
 def _examples_told(rule: Rule, review: Review) -> list[Told]:

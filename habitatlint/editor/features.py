@@ -369,15 +369,15 @@ def _asked_of_findings(server: Server) -> None:
             return None
         start, end = server.offset(path, params.range.start), server.offset(path, params.range.end)
         actions: list[types.CodeAction] = []
-        for one, mend in await server.mends(path, start, end):
+        for one, say, edits in await server.mends(path, start, end):
             told = [
                 other for other in params.context.diagnostics if other.code == one.rule and other.message == one.words
             ]
             first = not any(action.diagnostics == told for action in actions)
             actions.append(
                 types.CodeAction(
-                    title=mend.say, kind=types.CodeActionKind.QuickFix, diagnostics=told or None,
-                    is_preferred=first or None, edit=server.edit(mend.edits),
+                    title=say, kind=types.CodeActionKind.QuickFix, diagnostics=told or None,
+                    is_preferred=first or None, edit=server.edit(edits),
                 )
             )  # fmt: skip
         return actions

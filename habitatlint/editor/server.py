@@ -2,7 +2,7 @@
 
 What is told of a text comes in two waves. At once, what reading tells (slips of writing and naming), with the
 findings of the last judgement where their words now stand. Then, once the text has been still for a moment, the whole
-judgement, on a thread of its own; a newer text drops it.
+judgement, in a process of its own; a newer text drops it.
 """
 
 from __future__ import annotations
@@ -11,9 +11,7 @@ import asyncio
 import hashlib
 import json
 import os
-import threading
-from collections.abc import Callable, Iterable
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Iterable
 from datetime import date
 from typing import Any, NamedTuple
 
@@ -25,14 +23,13 @@ from pygls.protocol.language_server import lsp_method
 from pygls.uris import from_fs_path, to_fs_path
 
 from habitatlint import __version__, files
-from habitatlint.check import Report
-from habitatlint.editor.desk import Desk, Dropped, Judgement, is_rules, too_long
+from habitatlint.editor.bench import Bench, Unjudged
+from habitatlint.editor.desk import Desk, Judgement, Mended, is_rules, too_long
 from habitatlint.editor.places import Change, Places, difference
 from habitatlint.editor.telling import Told, Where, moved
-from habitatlint.findings import Edit, Finding, Level, Mend, Policy
+from habitatlint.findings import Edit, Level, Policy
 from habitatlint.ground.scene import Scene
 from habitatlint.language.plan import PlanText
-from habitatlint.outputs.sentences import worded
 from habitatlint.review import Review
 from habitatlint.rulebook.rules import Pack
 from habitatlint.source import Source, Span
@@ -64,12 +61,14 @@ class Subject:
         self.pack: Pack | None = None
         self.reading: list[Told] = []
         self.judged: list[Told] = []
-        self.report: Report | None = None
-        self.mends: dict[int, tuple[Mend, ...]] = {}
+        #: what was tried of it already, by what it would mend
+        self.mends: dict[tuple[object, ...], tuple[Mended, ...]] = {}
         #: set once what stands now is judged
         self.done = asyncio.Event()
+        #: the judgement that is awaited, and mends that are tried
         self.task: asyncio.Task[None] | None = None
-        self.stale = threading.Event()
+        self.trials: set[asyncio.Task[tuple[Mended, ...]]] = set()
+        self.stale = asyncio.Event()
         self._scene: Scene | None = None
 
     @property
@@ -88,7 +87,7 @@ class Subject:
 
     def settled(self, reading: list[Told]) -> None:
         """It is not read or judged: no more is told of it than this."""
-        self.plan, self.pack, self.report, self.reading, self.judged = None, None, None, reading, []
+        self.plan, self.pack, self.reading, self.judged = None, None, reading, []
         self.done.set()
 
     def drop(self) -> None:
@@ -96,8 +95,11 @@ class Subject:
         self.stale.set()
         if self.task is not None:
             self.task.cancel()
+        for trial in self.trials:
+            trial.cancel()
         self.done.clear()
-        self.stale, self.task = threading.Event(), None
+        self.mends.clear()
+        self.stale, self.task = asyncio.Event(), None
 
 
 class _Protocol(LanguageServerProtocol):
@@ -145,7 +147,7 @@ class Server(LanguageServer):
         self._told: dict[str, dict[str, Any]] = {}
         self._places: dict[str, Places] = {}
         self._waiting: set[str] = set()
-        self._bench = ThreadPoolExecutor(1, "judging")
+        self.bench = Bench(self.desk, self.log)
 
     # -- names and places -----------------------------------------------------------------------------
 
@@ -316,26 +318,19 @@ class Server(LanguageServer):
         source, stale = subject.source, subject.stale
         if settle:
             await asyncio.sleep(settle / 1000)
-        judge = self.desk.judge_rules if subject.rules else self.desk.judge
         try:
-            judgement = await self._on_bench(lambda: judge(source, self.policy(), stale.is_set))
-        except Dropped:
-            return
-        except Exception as error:
-            self.log(f"a fault of this program, not of your text: {type(error).__name__}: {error}; please report it")
-            judgement = Judgement(subject.reading, [], None)
+            judgement = await self.bench.judge(source, subject.rules, self.policy())
+            if subject.plan is None and not subject.rules:  # too long to be read at every key
+                subject.plan = await asyncio.get_running_loop().run_in_executor(None, self.desk.read, source)
+        except Unjudged as error:
+            self.log(f"a fault of this program, not of your text: {error}; please report it")
+            judgement = Judgement(subject.reading, [])
         if stale.is_set():
             return
         before = subject.files
         subject.reading, subject.judged = judgement.reading, judgement.telling
-        subject.report, subject.mends = judgement.report, {}
-        if judgement.report is not None:
-            subject.plan = judgement.report.plan
         subject.done.set()
         self.publish(before | subject.files, judged=True)
-
-    async def _on_bench(self, work: Callable[[], Any]) -> Any:
-        return await asyncio.get_running_loop().run_in_executor(self._bench, work)
 
     # -- telling --------------------------------------------------------------------------------------
 
@@ -441,41 +436,47 @@ class Server(LanguageServer):
 
     # -- mends ----------------------------------------------------------------------------------------
 
-    async def mends(self, path: str, start: int, end: int) -> list[tuple[Told, Mend]]:
-        """Findings that touch a stretch, each with its mends that were tried and clear it."""
+    async def mends(self, path: str, start: int, end: int) -> list[tuple[Told, str, list[Edit]]]:
+        """Findings that touch a stretch, each with its mends that were tried and clear it, in words and as edits."""
         _, subject = self.subject_of(self.uri(path))
         if subject is None or subject.rules or subject.plan is None:
             return []
         await subject.done.wait()
-        report, stale = subject.report, subject.stale
-        if report is None:
-            return []
-        here = [
-            one
-            for one in self.told(path)
-            if one.finding is not None and one.where.start <= end and start <= one.where.end and one.finding.mends
-        ]
+        stale = subject.stale
+        here = [one for one in self.told(path) if one.mends and one.where.start <= end and start <= one.where.end]
         found = []
         for one in here[:MOST_MENDED]:
-            finding = next((other for other in report.findings if other.order == one.finding.order), None)  # type: ignore[union-attr]
-            if finding is None:
-                continue
-            for mend in await self._proven(subject, report, finding, stale.is_set):
-                if mend.proof == "clears":
-                    found.append((one, mend._replace(say=worded(mend.say, finding, report.units))))
-        return found if not stale.is_set() else []
+            tried = await self._tried(subject, one)
+            if stale.is_set():
+                return []
+            found += [(one, mend.say, self._edits(mend)) for mend in tried]
+        return found
 
-    async def _proven(
-        self, subject: Subject, report: Report, finding: Finding, stale: Callable[[], bool]
-    ) -> tuple[Mend, ...]:
-        known = subject.mends
-        if id(finding) not in known:
-            bench = self.desk.bench(stale)
+    async def _tried(self, subject: Subject, one: Told) -> tuple[Mended, ...]:
+        """The mends of one thing told that clear it; none where it has become stale meanwhile."""
+        if one.key not in subject.mends:
+            stale, source = subject.stale, subject.source
+            trial = asyncio.get_running_loop().create_task(self.bench.mends(source, one, self.policy()))
+            subject.trials.add(trial)
             try:
-                known[id(finding)] = await self._on_bench(lambda: bench.mends(report, finding, self.policy()))
-            except Dropped:
+                tried = await trial
+            except asyncio.CancelledError:
+                if stale.is_set():
+                    return ()
+                raise
+            except Unjudged as error:
+                self.log(f"mends that cannot be tried: {error}; please report it")
                 return ()
-        return known[id(finding)]
+            finally:
+                subject.trials.discard(trial)
+            if stale.is_set():
+                return ()
+            subject.mends[one.key] = tried
+        return subject.mends[one.key]
+
+    def _edits(self, mend: Mended) -> list[Edit]:
+        held = [(self.text_of(where.path), where, text) for where, text in mend.edits]
+        return [Edit(Span(source, where.start, where.end), text) for source, where, text in held if source is not None]
 
     def edit(self, edits: Iterable[Edit]) -> types.WorkspaceEdit:
         """Edits of texts in the form that the editor takes: with versions where it can."""
@@ -497,8 +498,8 @@ class Server(LanguageServer):
     def shut(self) -> None:
         """Nothing that is worked out is wanted any more."""
         for subject in self.subjects.values():
-            subject.stale.set()
-        self._bench.shutdown(wait=False, cancel_futures=True)
+            subject.drop()
+        self.bench.stop()
 
 
 def _facts(plan: PlanText) -> list[object]:

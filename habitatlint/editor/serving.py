@@ -69,17 +69,15 @@ def serve(review: Review) -> int:
         return asyncio.run(_serve(server, pieces))
     except BrokenPipeError:
         return 1
-    except SystemExit as leave:
-        return int(leave.code or 0) if not isinstance(leave.code, str) else 1
-    finally:
-        server.shut()
 
 
 async def _serve(server: Server, pieces: Iterable[bytes]) -> int:
     loop = asyncio.get_running_loop()
     ended = asyncio.Event()
+    status = 0
 
     def take(body: bytes) -> None:
+        nonlocal status
         try:
             message = json.loads(body, object_hook=server.protocol.structure_message)
             if hasattr(message, "jsonrpc"):
@@ -87,6 +85,9 @@ async def _serve(server: Server, pieces: Iterable[bytes]) -> int:
         except (ValueError, RecursionError) as error:
             server.log(f"a message that cannot be read: {error}")
         except BrokenPipeError:
+            ended.set()
+        except SystemExit as leave:  # so the library takes leave
+            status = leave.code if isinstance(leave.code, int) else 0
             ended.set()
         except Exception as error:
             server.log(f"a message that cannot be understood: {type(error).__name__}: {error}")
@@ -105,5 +106,10 @@ async def _serve(server: Server, pieces: Iterable[bytes]) -> int:
     gc.collect()
     gc.freeze()  # what was loaded stays: it need not be looked through again
     threading.Thread(target=read, daemon=True, name="reading").start()
-    await ended.wait()
-    return 0
+    server.bench.begin()
+    try:
+        await ended.wait()
+    finally:
+        server.shut()
+        await server.bench.stopped()
+    return status

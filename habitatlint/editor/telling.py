@@ -30,15 +30,14 @@ class Where(NamedTuple):
 
 
 class Told(NamedTuple):
-    """One thing told of a text: a finding in words, at its place. `finding` is what it was made of, None for a fault
-    of a rule's example."""
+    """One thing told of a text: a finding in words, at its place. `mends`: it has some that can be tried."""
 
     where: Where
     level: Level
     rule: str
     words: str
     related: tuple[tuple[Where, str], ...] = ()
-    finding: Finding | None = None
+    mends: bool = False
 
     @property
     def key(self) -> tuple[object, ...]:
@@ -56,8 +55,10 @@ def told(finding: Finding, units: str) -> Told:
     related = tuple(
         (Where(one.span.source.name, one.span.start, one.span.end), clean(one.what)) for one in finding.related
     )
-    return Told(Where(span.source.name, span.start, span.end), finding.level, finding.rule, "\n".join(lines), related,
-                finding)  # fmt: skip
+    where = Where(span.source.name, span.start, span.end)
+    return Told(
+        where, finding.level, finding.rule, "\n".join(lines), related, any(one.changes for one in finding.mends)
+    )
 
 
 def moved(ones: Iterable[Told], path: str, change: Change) -> list[Told]:

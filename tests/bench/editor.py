@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import statistics
 import sys
@@ -40,15 +41,14 @@ def edit(lines: list[str], random: Random) -> dict[str, Any]:
     return {"range": stretch(number, at, end), "text": new}
 
 
-def timed(client: Client, change: dict[str, Any]) -> tuple[float, float]:
-    """Milliseconds from a key to the first findings of its text, and to the end of its judgement, 0 where a newer
-    text came before."""
+def timed(client: Client, change: dict[str, Any]) -> float:
+    """Milliseconds from a key to the first findings of its text."""
     start = time.perf_counter()
     version = client.change(URI, change)
     while True:
         told = client.notices.get(timeout=60)["params"]
         if told.get("version") == version:
-            return (time.perf_counter() - start) * 1000, 0.0
+            return (time.perf_counter() - start) * 1000
 
 
 def judged(client: Client) -> float:
@@ -57,6 +57,15 @@ def judged(client: Client) -> float:
     place = {"textDocument": {"uri": URI}, "range": stretch(0, 0, 0), "context": {"diagnostics": []}}
     client.ask("textDocument/codeAction", place)
     return (time.perf_counter() - start) * 1000
+
+
+def at_work(client: Client) -> float:
+    """Milliseconds for which the server's own thread has been at work so far; 0 where the system does not say."""
+    try:
+        told = Path(f"/proc/{client.process.pid}/schedstat").read_text(encoding="ascii")
+    except OSError:
+        return 0.0
+    return int(told.split()[0]) / 1e6
 
 
 def percentile(times: list[float], share: float) -> float:
@@ -69,18 +78,23 @@ def main() -> None:
     lines = text.split("\n")
     client = Client(capabilities={"textDocument": {"publishDiagnostics": {"relatedInformation": True}}}, options={})
     client.open(URI, text)
+    if hasattr(os, "getloadavg"):
+        print(f"{os.getloadavg()[0]:.1f} processes wanted one of {os.cpu_count()} processors before this began")
     print(f"{len(lines)} lines over the protocol; from opening to the whole judgement {judged(client):.0f} ms")
     for name, pause in (
         ("one after the other", 0.0),
         ("as a quick writer types", PAUSE),
         ("with pauses to think", 0.6),
     ):
-        times = []
+        times, work = [], []
         for _ in range(EDITS if pause < 0.5 else EDITS // 5):
-            times.append(timed(client, edit(lines, random))[0])
+            change, before = edit(lines, random), at_work(client)
+            times.append(timed(client, change))
+            work.append(at_work(client) - before)
             time.sleep(pause)
         print(f"keys {name}: first findings after {statistics.median(times):.1f} ms, of twenty the slowest "
-              f"{percentile(times, 0.95):.1f} ms, at most {max(times):.0f} ms")  # fmt: skip
+              f"{percentile(times, 0.95):.1f} ms, at most {max(times):.0f} ms; the server at work for "
+              f"{statistics.median(work):.1f} and {percentile(work, 0.95):.1f} ms of it")  # fmt: skip
     waits = []
     for _ in range(3):
         timed(client, edit(lines, random))

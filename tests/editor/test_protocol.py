@@ -477,6 +477,15 @@ def test_a_text_of_five_megabytes_is_told_of_and_judged_by_the_command_alone(sta
     client.found(URI, has(NEAR))
 
 
+def test_a_text_too_long_to_be_read_at_every_key_is_read_with_its_judgement(shared: Client) -> None:
+    uri = "untitled:long"
+    shared.open(uri, LANE + "# a comment of no meaning at all\n" * 8_000)
+    (one,) = (one for one in shared.found(uri, has(NEAR)) if one["code"] == NEAR)
+    assert shared.ask("textDocument/hover", {**document(uri), "position": at(1, 6)})["range"] == stretch(1, 5, 9)
+    wanted = {**document(uri), "range": one["range"], "context": {"diagnostics": [one]}}
+    assert shared.ask("textDocument/codeAction", wanted)
+
+
 def test_a_plan_outside_any_folder_asks_to_be_saved_before_it_takes_anything_in(shared: Client) -> None:
     uri = "untitled:alone"
     shared.open(uri, 'plan "Alone"\ninclude "crews.habitat"\nuse pack "own"\n')
