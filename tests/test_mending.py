@@ -258,7 +258,9 @@ def test_no_mend_adds_a_finding_loses_a_comment_or_goes_round_in_circles(review:
             for report in (before, after)
         )
         if level is Level.error:
-            assert not now - was
+            # what is told of fewer things than before, for some of them are mended, is nothing new
+            gone = was - now
+            assert all(any(rule == other and names < all_ for other, all_ in gone) for rule, names in now - was)
     assert sum(one.level is Level.error for one in after.findings) <= sum(
         one.level is Level.error for one in before.findings
     )

@@ -121,7 +121,7 @@ def links(plan: PlanText, path: str) -> list[Link]:
             continue
         values = []
         if isinstance(block, Include | UsePack):
-            values = [block.head[-1]]
+            values = [block.head[1] if isinstance(block, UsePack) else block.head[0]]
         elif isinstance(block, Plan):
             values = [statement.values[0] for statement in block.picture]
         for value in values:

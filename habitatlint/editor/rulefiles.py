@@ -58,7 +58,7 @@ PACK_LINES: Mapping[str, str] = {
 HEADS: Mapping[str, str] = {
     "rule": "a rule, its lines below",
     "pack": "what the pack is called, and what it builds on",
-    "broken": "a plan that breaks the rule above; carets say where, and what is measured",
+    "broken": "a plan that breaks the rule above; carets say where and what is measured, `left` why no mend clears it",
     "kept": "a plan that keeps the rule above",
     "mended": "the blocks of the broken plan above that its first mend changes",
 }

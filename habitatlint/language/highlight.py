@@ -51,6 +51,7 @@ def _follows(table: dict[str, dict[str, str] | str]) -> Follows:
 
 _LEVELS = "error warning note"
 _CUTS = "hinge fell girdle frill hack-and-squirt"
+_WORK = f"release {_CUTS} treatment"
 _LINE = "from beside around"
 _PIECES = {"name": "left right", "value": f"{_LINE} then to"}
 
@@ -64,6 +65,11 @@ PLAN_FOLLOWS: Follows = _follows(
         "condition": "sound hollow split",
         "corridors": {"corridors": "every", "value": "off", "name": "width"},
         "cover": "cut natural planted",
+        "cost": {
+            "value": f"per {_WORK}",
+            "per": "hour tree gal qt pt floz litre",
+            **dict.fromkeys(["tree", *_WORK.split()], _WORK),
+        },
         "declination": "computed",
         "done": "yes",
         "fall": {"fall": "along against away toward", "away": "from"},
@@ -81,6 +87,7 @@ PLAN_FOLLOWS: Follows = _follows(
         "north": "true magnetic",
         "offsite": "yes no",
         "outline": {"outline": _LINE, **_PIECES},
+        "pays": {"value": "per", "per": "thousand-board-feet cord"},
         "picture": {"text": "at"},
         "purpose": "bedding screen edge block canopy",
         "setback from": "boundary",
@@ -91,7 +98,7 @@ PLAN_FOLLOWS: Follows = _follows(
         "stump-treatment": "none planned done",
         "stumps": {"stumps": _LINE, **_PIECES},
         "units": "yd ft m",
-        "use": "pack entry exit travel corridor vehicle",
+        "use": {"use": "pack entry exit travel corridor vehicle", **dict.fromkeys(["name", "text"], "version")},
         "waive": {"name": "on and until", "value": "because"},
         "wood": "logs firewood leave",
         "work step": {"value": "by", "text": "by"},
@@ -124,14 +131,14 @@ RULE_FOLLOWS: Follows = _follows(
     {
         "a property": _ASSIGNED,  # one that a mend adds, whatever its word
         "add": {"text": "after"},
-        "broken": {"broken": "on with", **_EXAMPLE},
+        "broken": {"broken": "on with left", "value": "with left", "with": "set"},
         "each": _EXPRESSION,
         "kept": {"kept": "on with", **_EXAMPLE},
         "level": {"name": f"{_LEVELS} off"},
         "limit": {"value": _EVIDENCE},
         "list": {"name": _EVIDENCE},
         "measure": {"=": _AMOUNT, **_EXPRESSION},
-        "move": {"name": "along clear", "clear": "of"},
+        "move": {"name": "along clear to", "clear": "of"},
         "per": {"per": _AMOUNT, **_EXPRESSION},
         "report": {
             **_EXPRESSION,
@@ -226,7 +233,7 @@ class _Language(NamedTuple):
     choices: frozenset[str]
 
 
-_JOINING = "from then to beside around along against away toward at every off width by on and until because pack"
+_JOINING = "from then to beside around along against away toward at every off width by on and until because pack version"
 _PLAN = _Language(
     _scanner(_BLANKS, _NAMES, _PLACES, _STRING, _DATES, _BEARING, _COUNTED, _AMOUNTS, _DOTTED, _REST),
     frozenset(word for row in PLAN_FOLLOWS.values() for words in row.values() for word in words)

@@ -219,7 +219,7 @@ def deer_wind(scene: Scene, stands: Rows, paths: Rows) -> Column:
     every, lines, from_ = scene.plan.of(Stand), scene.table(paths.plural).column("shape").values, bearings(scene)
     angles = np.full(len(stands), np.nan)
     for index, (row, path) in enumerate(zip(stands.rows, paths.rows, strict=True)):
-        turns = _turns(scene, every[row], lines[path], from_)
+        turns = _turns(scene, every[row], lines[path], from_, scene.plan.word(every[row], "sit"))
         winds = listed_winds(scene, every[row])
         if turns is not None and winds:
             angles[index] = turns[winds].min()
@@ -227,14 +227,25 @@ def deer_wind(scene: Scene, stands: Rows, paths: Rows) -> Column:
     return Column("angle", angles, None if known.all() else known, None, "")
 
 
-def _turns(scene: Scene, stand: Stand, line: object, from_: npt.NDArray[np.float64]) -> npt.NDArray[np.float64] | None:
+def turns_to_deer(scene: Scene, row: int, sit: str) -> npt.NDArray[np.float64] | None:
+    """For each of the sixteen winds, the least angle, as `deer-wind`, to the way deer go at a sit on any line of
+    travel in range of a stand (its row); None where there is no such line."""
+    stand, from_ = scene.plan.of(Stand)[row], bearings(scene)
+    lines = scene.table("paths").column("shape").values
+    hunted = scene.table("stands").column("hunts").values[row]
+    found = [one for path in hunted if (one := _turns(scene, stand, lines[path], from_, sit)) is not None]
+    return np.asarray(np.min(found, axis=0)) if found else None
+
+
+def _turns(
+    scene: Scene, stand: Stand, line: object, from_: npt.NDArray[np.float64], sit: str
+) -> npt.NDArray[np.float64] | None:
     """For each bearing that a wind comes from, the least angle between it and the way deer go on a line in range
-    of a stand; None where it has no leg in range."""
+    of a stand at a sit; None where it has no leg in range."""
     place = scene.shape_of(stand)
     if place is None or not isinstance(line, LineString):
         return None
     headings = _headings(line, place, range_of(scene, stand))
-    sit = scene.plan.word(stand, "sit")
     ways = {"evening": headings, "morning": headings + 180}.get(sit, np.concatenate([headings, headings + 180]))
     if not len(ways):
         return None
@@ -246,15 +257,14 @@ def wind_to_hunt(scene: Scene, stands: Rows, across: Column, reach: Column, calm
     """The wind of the record that blows most of those on which a stand and its walks are clean (as for
     `clean-winds`) and which come from no more than `across` off the way deer go on a line of travel in its
     range (as for `deer-wind`). Not known where no such wind blows, or without a record."""
-    every, from_ = scene.plan.of(Stand), bearings(scene)
-    hunts, lines = scene.table("stands").column("hunts").values, scene.table("paths").column("shape").values
+    every = scene.plan.of(Stand)
     values: list[str | None] = []
     why = ""
     asked = zip(stands.rows, *(column.values.astype(float) for column in (across, reach, calm)), strict=True)
     for row, widest, far, slow in asked:
         stand = every[row]
         found = _of_stand(scene, stand, _fouled(scene, far)[row], slow)
-        turns = [one for path in hunts[row] if (one := _turns(scene, stand, lines[path], from_)) is not None]
+        turns = turns_to_deer(scene, row, scene.plan.word(stand, "sit"))
         try:
             blowing = air_of(scene, stand).blowing
         except Unrecorded as error:
@@ -262,7 +272,7 @@ def wind_to_hunt(scene: Scene, stands: Rows, across: Column, reach: Column, calm
             why = why or str(error)
             continue
         shares = np.bincount(blowing.winds, weights=blowing.shares, minlength=len(WINDS))
-        fit = [wind for wind in found.clean if any(one[wind] <= widest for one in turns)]
+        fit = [wind for wind in found.clean if turns is not None and turns[wind] <= widest]
         values.append(WINDS[max(fit, key=lambda wind: shares[wind])] if fit else None)
     return column("word", values, why or "on no wind of the record that suits the deer is it clean")
 

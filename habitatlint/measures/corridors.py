@@ -13,7 +13,7 @@ from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from habitatlint.findings import Related
-from habitatlint.ground.columns import Array, Column, Table, column
+from habitatlint.ground.columns import Array, Column, Indices, Table, column
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Block, Food, Path, Pocket
 from habitatlint.measures.core import is_field
@@ -124,32 +124,61 @@ def _laid(scene: Scene, said: Statement) -> tuple[float | None, int | None]:
     return every, food
 
 
-@measure("to-next-corridor", ("corridors",), "length", parts={"place": "place"})
+#: a corridor that is a path of its own is set so far from the next one
+APART = 20 * YARD
+
+
+@measure("to-next-corridor", ("corridors",), "length", parts={"place": "place", "apart": "shape"})
 def to_next_corridor(scene: Scene, corridors: Rows) -> Measured:
     """How far a corridor runs from the next one of its pocket, in metres: the mean distance of its course
     within the pocket from the nearest other, so that two that meet at one end, or cross, are told by how
-    they run and not by where they touch. Unknown for the only one of a pocket."""
+    they run and not by where they touch. `apart` is the corridor's line moved sideways, off the nearest other or
+    toward it, until they run 20 yd apart; by half of what is missing where that other is a path of its own too, for
+    it is moved as well. Unknown for the only one of a pocket."""
     every = corridors_of(scene)
     shapes = [scene.shape_of(pocket) for pocket in scene.plan.of(Pocket)]
-    of: dict[int, list[LineString]] = {}
+    of: dict[int, list[Corridor]] = {}
     for one in every:
-        of.setdefault(one.pocket, []).append(one.line)
+        of.setdefault(one.pocket, []).append(one)
     gaps: list[float | None] = []
     places: list[Point | None] = []
+    nearest: list[Corridor | None] = []
     for row in corridors.rows:
         one = every[int(row)]
-        others = [line for line in of[one.pocket] if line is not one.line]
+        others = [other for other in of[one.pocket] if other.line is not one.line]
         outline = shapes[one.pocket]
         within = one.line.intersection(outline) if outline is not None else one.line
         points = shapely.points(shapely.get_coordinates(shapely.segmentize(within, PIECE)))
         if not others or not len(points):
             gaps.append(None)
             places.append(None)
+            nearest.append(None)
             continue
-        distances = [float(np.mean(shapely.distance(points, line))) for line in others]
+        distances = [float(np.mean(shapely.distance(points, other.line))) for other in others]
         gaps.append(min(distances))
         places.append(within.centroid)
-    return Measured(column("length", gaps), {"place": lambda rows: column("place", [places[row] for row in rows])})
+        nearest.append(others[int(np.argmin(distances))])
+
+    def apart(rows: Indices) -> Column:
+        moved = [_set_apart(every[int(corridors.rows[row])], nearest[row], gaps[row], places[row]) for row in rows]
+        return column("shape", moved, "it runs across the next one")
+
+    return Measured(
+        column("length", gaps),
+        {"place": lambda rows: column("place", [places[row] for row in rows]), "apart": apart},
+    )
+
+
+def _set_apart(one: Corridor, other: Corridor | None, gap: float | None, middle: Point | None) -> LineString | None:
+    """A corridor's line moved straight off the next one's, or toward it; None where they touch beside its middle."""
+    if other is None or gap is None or middle is None:
+        return None
+    start, end = shapely.get_coordinates(shapely.shortest_line(other.line, middle))
+    far = float(np.hypot(*(end - start)))
+    if far <= TOLERANCE:
+        return None
+    by = (APART - gap) * (0.5 if other.said is None else 1.0)
+    return LineString(shapely.get_coordinates(one.line) + (end - start) / far * by)
 
 
 @measure("shut-ends", ("corridors", "length", "length"), "count", parts={"place": "place", "line": "shape"})

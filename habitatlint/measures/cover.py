@@ -19,6 +19,7 @@ from habitatlint.ground.cuts import middle_tree
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.tables import cut_blocks
 from habitatlint.language.blocks import Block, Patch, Pocket
+from habitatlint.language.plan import LYING
 from habitatlint.measures.together import for_each
 from habitatlint.measures.vocabulary import Measured, Rows, measure
 from habitatlint.measures.ways_out import patches_of
@@ -46,24 +47,29 @@ def expected(mean: float) -> tuple[float, float]:
     return 1 - none, 1 - (1 + mean) * none
 
 
-def cover_of(scene: Scene, pocket: int, cell: float) -> Cover | None:
-    """The cover laid in a pocket; None where it has no outline."""
-    key = ("cover", pocket, cell)
+def cover_of(scene: Scene, pocket: int, cell: float, *, now: bool = False) -> Cover | None:
+    """The cover laid in a pocket once the work is done that the plan's stage counts, or `now`, by what lies
+    already; None where it has no outline."""
+    key = ("cover", pocket, cell, now)
     if key not in scene.memo:
         outline = scene.shape_of(scene.plan.of(Pocket)[pocket])
-        scene.memo[key] = None if outline is None else _cover(scene, pocket, outline, cell)
+        scene.memo[key] = None if outline is None else _cover(scene, pocket, outline, cell, now)
     return scene.memo[key]  # type: ignore[no-any-return]
 
 
-def _cover(scene: Scene, pocket: int, outline: BaseGeometry, cell: float) -> Cover:
+def _cover(scene: Scene, pocket: int, outline: BaseGeometry, cell: float, now: bool) -> Cover:
     cut = scene.trees
     rows = np.sort(cut.barrier_index.query(outline, predicate="intersects"))
+    if now:
+        done = np.array([scene.plan.finished(block) for block in cut.blocks], bool)
+        rows = rows[np.isin(cut.state[rows], LYING) | done[cut.block[rows]]]
     tops = cut.top[rows]
     tops = tops[~shapely.is_empty(tops)]
     twice = _twice(tops)
     cells = _cells(outline, scene.corners_of(scene.plan.of(Pocket)[pocket], outline), cell)
     areas = shapely.area(cells)
-    grounds = _patch_grounds(scene, pocket, outline)
+    patches = [one for one in patches_of(scene)[pocket] if not now or scene.plan.finished(one)]
+    grounds = _patch_grounds(scene, patches, outline)
     roofs = _shares(cells, areas, tops, twice, grounds)
     shades = _shaded(cells, areas, tops, grounds)
     # the cells are all of the pocket, so what lies over them adds up to what lies over it
@@ -121,10 +127,10 @@ class _PatchGround(NamedTuple):
     mean: float
 
 
-def _patch_grounds(scene: Scene, pocket: int, outline: BaseGeometry) -> list[_PatchGround]:
+def _patch_grounds(scene: Scene, patches: list[Patch], outline: BaseGeometry) -> list[_PatchGround]:
     """Grounds that share no place, each with the tops that its patches lay over a place, together."""
     grounds: list[_PatchGround] = []
-    for patch in patches_of(scene)[pocket]:
+    for patch in patches:
         mean = tops_of_patch(scene, patch)
         shape = scene.shape_of(patch)
         left = (shape if shape is not None else outline).intersection(outline)

@@ -640,7 +640,7 @@ def _and(words: list[str]) -> str:
     return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
-def _lacks(gear: tuple[str, ...], wanted: tuple[str, ...]) -> list[str]:
+def lacks(gear: tuple[str, ...], wanted: tuple[str, ...]) -> list[str]:
     """What is wanted and not there, by any of its names."""
     return [one for one in wanted if not {one, *GEAR.get(one, ())} & set(gear)]
 
@@ -656,7 +656,7 @@ def lacking(scene: Scene, kits: Rows, wanted: Column) -> Measured:
     `what` names them. Gear is known by its usual names: `chaps` are leg protection."""
     every, crews = kits_of(scene), scene.plan.of(Crew)
     lists = [
-        _lacks(_words(scene, crews[every[row].crew], "gear"), needed) if every[row].saw else []
+        lacks(_words(scene, crews[every[row].crew], "gear"), needed) if every[row].saw else []
         for row, needed in zip(kits.rows, wanted.values, strict=True)
     ]
     return _lacking(lists)
@@ -671,5 +671,5 @@ def lacking_by_label(scene: Scene, kits: Rows) -> Measured:
     for row in kits.rows:
         mix = scene.plan.names.get(every[row].mix)
         needed = _words(scene, mix, "gear") if isinstance(mix, Mix) and not every[row].saw else ()
-        lists.append(_lacks(_words(scene, crews[every[row].crew], "gear"), needed))
+        lists.append(lacks(_words(scene, crews[every[row].crew], "gear"), needed))
     return _lacking(lists)

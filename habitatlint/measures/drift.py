@@ -28,14 +28,15 @@ Floats = npt.NDArray[np.float64]
 _HOURS = {"evening": (True,), "morning": (False,)}
 
 
-def _haunt_blocks(scene: Scene) -> list[Block]:
+def haunt_blocks(scene: Scene) -> list[Block]:
+    """Where deer bed and where they feed: the rows of `haunts`."""
     return [*scene.plan.of(Pocket), *scene.plan.of(Food)]
 
 
 @plural("haunts", {"name": "name", "shape": "shape", "food": "truth"})
 def _haunts(scene: Scene) -> Table:
     """Where deer bed and where they feed: pockets and food."""
-    blocks = _haunt_blocks(scene)
+    blocks = haunt_blocks(scene)
     table = Table("haunts", len(blocks), lambda row: blocks[row].label, lambda row: blocks[row].name,
                   lambda row: blocks[row].span())  # fmt: skip
     shapes = [scene.shape_of(block) for block in blocks]
@@ -60,7 +61,7 @@ class _Course(NamedTuple):
     around: BaseGeometry
 
 
-class _Drift(NamedTuple):
+class Drift(NamedTuple):
     """How far light air carries from a stand to a haunt, along what, in the evening or in the morning, from
     which part of the stand, and where it comes to."""
 
@@ -71,7 +72,7 @@ class _Drift(NamedTuple):
     place: BaseGeometry | None
 
 
-_NONE = _Drift(np.inf, None, True, 0, None)
+_NONE = Drift(np.inf, None, True, 0, None)
 
 
 def _courses(scene: Scene, near: float) -> list[_Course]:
@@ -84,13 +85,13 @@ def _courses(scene: Scene, near: float) -> list[_Course]:
     return found
 
 
-def _drifts(scene: Scene, near: float, far: float) -> dict[tuple[int, int], _Drift]:
-    """By the rows of stand and haunt, where light air carries."""
-    found: dict[tuple[int, int], _Drift] | None = scene.memo.get(("drifts", near, far))
+def drifts(scene: Scene, near: float, far: float) -> dict[tuple[int, int], Drift]:
+    """By the rows of stand and haunt, where light air carries: within `near` of a drain or slope, `far` along it."""
+    found: dict[tuple[int, int], Drift] | None = scene.memo.get(("drifts", near, far))
     if found is not None:
         return found
     found = scene.memo[("drifts", near, far)] = {}
-    blocks, stands, source = _haunt_blocks(scene), scene.plan.of(Stand), sources(scene)
+    blocks, stands, source = haunt_blocks(scene), scene.plan.of(Stand), sources(scene)
     haunts = np.array(
         [None if (shape := scene.shape_of(block)) is None else smoothed(shape) for block in blocks], object
     )
@@ -119,7 +120,7 @@ def _drifts(scene: Scene, near: float, far: float) -> dict[tuple[int, int], _Dri
             size = max(0.0, float(run.sizes[index]))
             if size < found.get(key, _NONE).run - TOLERANCE:
                 place = shapely.points(run.places[index])
-                found[key] = _Drift(size, course.block, bool(evenings[index]), int(source.part[leg]), place)
+                found[key] = Drift(size, course.block, bool(evenings[index]), int(source.part[leg]), place)
     return found
 
 
@@ -181,11 +182,11 @@ def drift(scene: Scene, stands: Rows, haunts: Rows, near: Column, far: Column) -
     rows = stands.rows.tolist()
     reaches = zip(near.values.astype(float), far.values.astype(float), strict=True)
     found = [
-        _drifts(scene, close, most).get((row, haunt), _NONE)
+        drifts(scene, close, most).get((row, haunt), _NONE)
         for row, haunt, (close, most) in zip(rows, haunts.rows.tolist(), reaches, strict=True)
     ]
 
-    def said(words: Callable[[int, _Drift], str]) -> Callable[[Indices], Column]:
+    def said(words: Callable[[int, Drift], str]) -> Callable[[Indices], Column]:
         return lambda of: column("text", [words(rows[row], found[row]) for row in of.tolist()])
 
     def sit(of: Indices) -> Column:

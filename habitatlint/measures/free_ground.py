@@ -265,6 +265,13 @@ class FreeGround:
         return shapely.STRtree(self._shapes)
 
     @cached_property
+    def barred(self) -> BaseGeometry:
+        """The ground that is not free, prepared to be asked of many lines."""
+        barred = self.whole.difference(self.free)
+        shapely.prepare(barred)
+        return barred
+
+    @cached_property
     def joined(self) -> BaseGeometry:
         """The free ground that is joined to the rim."""
         pieces = shapely.get_parts(self.free)

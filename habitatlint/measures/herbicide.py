@@ -176,11 +176,11 @@ def _registered(scene: Scene) -> Column:
 
 @of_plural("plans", "mix", "thing:mixes")
 def _only_mix(scene: Scene) -> Column:
-    """The mix of a plan that has one and no more; not known where its `label` says that there is none."""
-    mixes = scene.plan.of(Mix)
-    sure = len(mixes) == 1 and bool(mixes[0].name) and not says_none(_label(mixes[0]))
+    """The mix of a plan that has one and no more, those left out whose `label` says that there is none."""
+    labelled = [row for row, mix in enumerate(scene.plan.of(Mix)) if mix.name and not says_none(_label(mix))]
+    only = labelled[0] if len(labelled) == 1 else None
     rows = max(1, len(scene.blocks_of("plans")))
-    return column("thing:mixes", [0 if sure else None] * rows, "the plan has no mix with a label, or several")
+    return column("thing:mixes", [only] * rows, "the plan has no mix with a label, or several")
 
 
 def covers(control: str, species: str) -> bool:

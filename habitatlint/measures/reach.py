@@ -200,7 +200,7 @@ def _fellings(scene: Scene) -> Fellings:
         np.concatenate([trees.stump[rows], shapes]) if len(trees) else shapes,
         np.concatenate([trees.largest_height[rows], [tall.height for tall in talls]]),
         np.concatenate([~trees.height_written[rows], [tall.estimated for tall in talls]]).astype(bool),
-        np.concatenate([trees.bearing[rows], [_bearing(scene, block, ground) for block, ground in areas]]),
+        np.concatenate([trees.bearing[rows], [fall_over(scene, block, ground) for block, ground in areas]]),
     )
 
 
@@ -216,7 +216,7 @@ def ground_of(scene: Scene, block: Block) -> BaseGeometry | None:
     return shape
 
 
-def _bearing(scene: Scene, block: Block, ground: BaseGeometry) -> float:
+def fall_over(scene: Scene, block: Block, ground: BaseGeometry) -> float:
     """The bearing of a patch's falls, from its middle; NaN for none, and for a release, which has none."""
     owner = scene.plan.owner(block, "fall")
     if owner is None:

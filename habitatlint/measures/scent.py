@@ -33,7 +33,7 @@ from habitatlint.measures.dispersion import USUAL_CLASS, insolation, noon, sidew
 from habitatlint.measures.sweep import grouped, least_along, smoothed, swept
 from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural, shapes
 from habitatlint.measures.walk import way_of
-from habitatlint.measures.winds import SECTOR, WINDS, hunted_days, named, sector, speeds_of
+from habitatlint.measures.winds import SECTOR, WINDS, hunted_days, named, sector, speeds_in
 from habitatlint.units import TOLERANCE, YARD
 
 Floats = npt.NDArray[np.float64]
@@ -308,15 +308,19 @@ def airs_of(scene: Scene) -> Floats:
 
 
 def _airs(scene: Scene) -> Floats:
-    stands = scene.plan.of(Stand)
-    found = np.full((len(stands), len(WINDS)), sideways())
-    sky = _noon_sky(scene)
-    if sky is None:
-        return found
-    for row, stand in enumerate(stands):
-        if scene.plan.word(stand, "sit") == "all":
-            for wind, speed in speeds_of(scene, stand).items():
-                found[row, wind] = sideways(stability(speed, sky))
+    found = [airs_in(scene, scene.plan.word(stand, "sit")) for stand in scene.plan.of(Stand)]
+    return np.array(found, float).reshape(-1, len(WINDS))
+
+
+def airs_in(scene: Scene, sit: str) -> Floats:
+    """As `airs_of`, for each of the sixteen winds at one sit: "morning", "evening", "all" or, not said, ""."""
+    found: Floats | None = scene.memo.get(("airs in", sit))
+    if found is None:
+        found = scene.memo[("airs in", sit)] = np.full(len(WINDS), sideways())
+        sky = _noon_sky(scene) if sit == "all" else None
+        if sky is not None:
+            for wind, speed in speeds_in(scene, sit).items():
+                found[wind] = sideways(stability(speed, sky))
     return found
 
 

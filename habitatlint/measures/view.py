@@ -761,6 +761,13 @@ def _nearest(pieces: list[_Piece], first: list[int], second: list[int]) -> tuple
     return first[int(one)], second[int(other)], float(apart[one, other])
 
 
+def _along(shape: BaseGeometry, line: LineString) -> float:
+    """How far a shape reaches from end to end in the direction of a line, in metres."""
+    (x, y), (end_x, end_y) = line.coords[0], line.coords[-1]
+    found = shapely.get_coordinates(shape) @ (np.array([end_x - x, end_y - y]) / line.length)
+    return float(np.ptp(found)) if len(found) else 0.0
+
+
 def _crossed(scene: Scene, gap: LineString) -> bool:
     """Whether a path of the plan runs through a gap."""
     found = scene.memo.get("path index")
@@ -782,6 +789,7 @@ def _crossed(scene: Scene, gap: LineString) -> bool:
     {
         "block": "name", "walk": "thing:walks", "gap": "length", "shape": "shape", "filler": "place",
         "fall": "bearing", "name": "name", "tree": "thing:trees", "crown-width": "length", "closer": "length",
+        "fillers": "shape", "fill": "count",
     },
 )  # fmt: skip
 def _holes_table(scene: Scene) -> Table:
@@ -822,6 +830,30 @@ def _holes_table(scene: Scene) -> Table:
             places.append(Point(cut.x[hole.tree] + middle.x - top.x, cut.y[hole.tree] + middle.y - top.y))
         return column("place", places)
 
+    def several() -> list[int]:
+        """How many trees like the hole's neighbour fill it, each top reaching the next; 0 where nobody knows."""
+        counts = []
+        for hole in holes:
+            reach = _along(cut.top[hole.tree], hole.line) if hole.tree >= 0 and hole.line is not None else 0.0
+            counts.append(math.ceil(hole.line.length / reach - 1e-6) if hole.line is not None and reach > 0 else 0)
+        return counts
+
+    def fill() -> Column:
+        return column("count", [one if one > 1 else None for one in several()], "one tree fills it")
+
+    def fillers() -> Column:
+        """From where to where stand the trees of a row that, laid as its neighbour is, have their tops in the hole."""
+        lines: list[LineString | None] = []
+        for hole, count in zip(holes, several(), strict=True):
+            if count < 2 or hole.line is None:
+                lines.append(None)
+                continue
+            top = cut.top[hole.tree].centroid
+            off = np.array([cut.x[hole.tree] - top.x, cut.y[hole.tree] - top.y])
+            ends = (hole.line.interpolate(share, normalized=True) for share in (0.5 / count, 1 - 0.5 / count))
+            lines.append(LineString([np.array(end.coords[0]) + off for end in ends]))
+        return column("shape", lines, "one tree fills it")
+
     def crown_width() -> Column:
         """How wide its neighbour's crown is, where the plan says so."""
         rows = [hole.tree if hole.tree >= 0 and cut.crown_written[hole.tree] else None for hole in holes]
@@ -842,6 +874,8 @@ def _holes_table(scene: Scene) -> Table:
 
     table.add("gap", gap)
     table.add("filler", filler)
+    table.add("fillers", fillers)
+    table.add("fill", fill)
     table.add("crown-width", crown_width)
     table.add("closer", closer)
     trees = [hole.tree if hole.tree >= 0 else None for hole in holes]

@@ -102,6 +102,26 @@ def cords(stacked: float) -> float:
     return stacked / CORD
 
 
+class Spread(NamedTuple):
+    """The least and the most that a figure can be."""
+
+    least: float
+    most: float
+
+
+#: cubic metres of solid wood in a standard cord: 79 to 90 cu ft (pages that name no source)
+SOLID = Spread(79 * FOOT**3, 90 * FOOT**3)
+#: a stem's volume over basal area times height: between a cone's and a paraboloid's (common practice, no source)
+SHAPES = Spread(1 / 3, 1 / 2)
+
+
+def stacked_cords(basal_area: float, height: float) -> Spread:
+    """Standard cords that stems of so much basal area in square metres and of a height in metres make, stacked:
+    stems alone, without limbs. As wide as what is known of the shape of a stem and of the wood in a cord."""
+    solid = basal_area * height
+    return Spread(solid * SHAPES.least / SOLID.most, solid * SHAPES.most / SOLID.least)
+
+
 def logs(dbh: float, height: float) -> list[float]:
     """Small ends in inches of the 16-ft saw logs of a tree, the butt log first, by its DBH and height in
     metres; on the assumptions that stand at the head of this file."""
@@ -111,7 +131,7 @@ def logs(dbh: float, height: float) -> list[float]:
 
 
 def board_feet(dbh: float, height: float, rule: str) -> float:
-    """Board feet of a tree, by its DBH and height in metres and a rule of `LOG_RULES`."""
+    """Board feet of a tree, by its DBH and height in metres and a rule of `LOG_RULES`. 0 for one too small."""
     return sum(LOG_RULES[rule][1](end, LOG) for end in logs(dbh, height))
 
 
@@ -285,20 +305,21 @@ def _released(
         for one in classes:
             gone = min(one.basal_area, max(0.0, taken))
             taken -= gone
-            for part, dbh in _over(one.least, one.largest, limit):
+            for part, dbh in over(one.least, one.largest, limit):
                 number = part * gone / float(basal_area(dbh)) * area
-                lost.append(_Lost(number, dbh, _height(timber, dbh)))
+                lost.append(_Lost(number, dbh, height_in(timber, dbh)))
     return lost, ""
 
 
-def _over(least: float, largest: float, limit: float) -> Iterator[tuple[float, float]]:
+def over(least: float, largest: float, limit: float) -> Iterator[tuple[float, float]]:
     """The share of a range of DBH over a limit and the middle of that part; nothing where none is."""
     if largest > limit + 1e-9:
         low = max(least, limit)
         yield ((largest - low) / (largest - least) if largest > least else 1.0), (low + largest) / 2
 
 
-def _height(timber: Timber, dbh: float) -> float:
+def height_in(timber: Timber, dbh: float) -> float:
+    """Height in metres of a tree of a timber by its DBH: as written, else by the published curves."""
     if timber.height is not None:
         return float(timber.height.value.size)
     return float(curves.height(tuple(str(name.value) for name in timber.species), np.array(dbh)))
@@ -323,7 +344,7 @@ def _cut(
     size = written.value
     least, largest = (size.least.size, size.largest.size) if isinstance(size, Range) else (size.size, size.size)
     return [
-        _Lost(share * number, dbh, _height(timber, dbh))
+        _Lost(share * number, dbh, height_in(timber, dbh))
         for timber, number in numbers
-        for share, dbh in _over(least, largest, limit)
+        for share, dbh in over(least, largest, limit)
     ], ""

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import heapq
 import itertools
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -19,6 +20,7 @@ from habitatlint.ground import survey
 from habitatlint.ground.columns import Column, Indices, Table, column, distinct
 from habitatlint.ground.columns import Place as Written
 from habitatlint.ground.scene import Scene
+from habitatlint.language import writing
 from habitatlint.language.blocks import Food, Path, Place, Pocket, Stand
 from habitatlint.measures.core import core_ground
 from habitatlint.measures.openings import strips
@@ -298,6 +300,39 @@ def _passing(scene: Scene) -> Column:
         for path in scene.plan.of(Path)
         if scene.plan.word(path, "use") in ("entry", "exit") and (shape := scene.shape_of(path)) is not None
     ]
+    return _by_stands(scene, ways, "no other path passes it")
+
+
+@of_plural("stands", "other-ways", "list")
+def _other_ways(scene: Scene) -> Column:
+    """Those of `passing` by which one can come from outside: that come to a gate, or end at the property line;
+    where the plan draws neither, that begin at no other path that people walk."""
+    lines = [
+        (path, shape)
+        for path in scene.plan.of(Path)
+        if scene.plan.word(path, "use") in ("entry", "exit") and isinstance(shape := scene.shape_of(path), LineString)
+    ]
+    gates = [
+        shape
+        for place in scene.plan.of(Place)
+        if scene.plan.word(place, "kind") == "gate" and (shape := scene.shape_of(place)) is not None
+    ]
+    ground = scene.property_
+
+    def from_outside(path: Path, line: LineString) -> bool:
+        begins, ends = Point(line.coords[0]), Point(line.coords[-1])
+        if gates or ground is not None:
+            edge = ground.boundary if ground is not None else None
+            at_edge = edge is not None and min(edge.distance(begins), edge.distance(ends)) <= JOINED
+            return at_edge or any(line.distance(gate) <= JOINED for gate in gates)
+        return not any(other is not path and one.distance(begins) <= JOINED for other, one in lines)
+
+    ways = [(path, line) for path, line in lines if from_outside(path, line)]
+    return _by_stands(scene, ways, "no other path that leads in passes it")
+
+
+def _by_stands(scene: Scene, ways: Sequence[tuple[Path, BaseGeometry]], why: str) -> Column:
+    """For each stand, those of some paths that pass it and that it does not name, the nearest first."""
     lists: list[tuple[str, ...] | None] = []
     for stand in scene.plan.of(Stand):
         place = scene.shape_of(stand)
@@ -308,7 +343,7 @@ def _passing(scene: Scene) -> Column:
             if place is not None and path.name not in named and shape.distance(place) <= BY_A_STAND + TOLERANCE
         ]
         lists.append(tuple(name for _, name in sorted(near)) or None)
-    return column("list", lists, "no other path passes it")
+    return column("list", lists, why)
 
 
 @measure("ways", ("stands",), "count")
@@ -324,20 +359,67 @@ def ways(scene: Scene, stands: Rows) -> Column:
     return column("count", counts)
 
 
-@measure("breach", ("stands",), "length")
-def breach(scene: Scene, stands: Rows) -> Column:
+#: a path is drawn on to another over so much ground and no more, for it may be no ground to walk (common practice, no
+#: source)
+DRAWN_ON = 40 * YARD
+
+
+@measure("breach", ("stands",), "length", parts={"path": "thing:paths", "line": "list"})
+def breach(scene: Scene, stands: Rows) -> Measured:
     """The widest gap between the paths that a stand's `reach` names, in metres: the longest link of
-    the shortest tree of links that joins them all (Prim). 0 for one path, or for none."""
-    sizes = []
+    the shortest tree of links that joins them all (Prim). 0 for one path, or for none. `path` is one of the two
+    that this link joins, of ours and with an end there, and `line` that path as it is written with the link's other
+    end added; unknown where neither ends there, and for a link of more than 40 yd."""
+    sizes: list[float] = []
+    links: list[tuple[Path, Path] | None] = []
     for stand, _ in _stands(scene, stands):
-        lines = [shape for path in _paths(scene, stand, "reach") if (shape := scene.shape_of(path)) is not None]
-        joined, left, widest = lines[:1], lines[1:], 0.0
+        paths = [(path, shape) for path in _paths(scene, stand, "reach") if (shape := scene.shape_of(path)) is not None]
+        joined, left = paths[:1], paths[1:]
+        widest, link = 0.0, None
         while left:
-            gap, nearest = min((min(line.distance(one) for one in joined), index) for index, line in enumerate(left))
-            widest = max(widest, gap)
+            gap, nearest, other = min(
+                (line.distance(one), index, number)
+                for index, (_, line) in enumerate(left)
+                for number, (_, one) in enumerate(joined)
+            )
+            if gap > widest:
+                widest, link = gap, (left[nearest][0], joined[other][0])
             joined.append(left.pop(nearest))
         sizes.append(widest)
-    return column("length", sizes)
+        links.append(link)
+
+    def drawn_on(rows: Indices) -> list[tuple[Path, tuple[str, ...]] | None]:
+        return [link and _drawn_on(scene, link) for link in (links[row] for row in rows)]
+
+    why = "neither path ends there, or not within 40 yd of the other"
+
+    def path_of(rows: Indices) -> Column:
+        found = (one and scene.row_of("paths", one[0].name) for one in drawn_on(rows))
+        return column("thing:paths", list(found), why)
+
+    return Measured(
+        column("length", sizes),
+        {"path": path_of, "line": lambda rows: column("list", [one and one[1] for one in drawn_on(rows)], why)},
+    )
+
+
+def _drawn_on(scene: Scene, paths: tuple[Path, Path]) -> tuple[Path, tuple[str, ...]] | None:
+    """The first of two paths that ends where they are nearest, and its line as written, drawn on to the other."""
+    for path, other in (paths, paths[::-1]):
+        line, onto, statement = scene.shape_of(path), scene.shape_of(other), path.first("line")
+        if not isinstance(line, LineString) or onto is None or statement is None:
+            continue
+        here, there = (Point(one) for one in shapely.get_coordinates(shapely.shortest_line(line, onto)))
+        said = [path.span(value).text for value in statement.values]
+        ours = scene.plan.word(path, "offsite") != "yes" and all(value.kind == "point" for value in statement.values)
+        if not ours or here.distance(there) > DRAWN_ON:
+            continue
+        added = writing.point(there.x, there.y, scene.units)
+        if here.distance(Point(line.coords[-1])) <= TOLERANCE:
+            return path, (*said, added)
+        if here.distance(Point(line.coords[0])) <= TOLERANCE:
+            return path, (added, *said)
+    return None
 
 
 def _stands(scene: Scene, stands: Rows) -> list[tuple[Stand, BaseGeometry | None]]:

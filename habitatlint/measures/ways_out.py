@@ -8,7 +8,7 @@ steps and how low it passes only fence figures are published (16 to 18 in under,
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -23,7 +23,7 @@ from habitatlint.ground.cuts import LAYING
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Hazard, Patch, Pocket
 from habitatlint.measures.free_ground import DIRECTIONS, LEAST_STRIP, MARGIN, SNAP, FreeGround, grown, in_pieces
-from habitatlint.measures.openings import Strip, sawn, strips
+from habitatlint.measures.openings import OPENING_REACH, Strip, ahead_of, sawn, strips
 from habitatlint.measures.together import for_each
 from habitatlint.measures.travel import unsaid_falls
 from habitatlint.measures.vocabulary import Measured, Rows, measure, plural
@@ -324,8 +324,11 @@ def _under(scene: Scene, place: Point, bars: Bars) -> bool:
     "open-arc",
     ("bed-places", "length", "length", "length"),
     "angle",
-    parts={"place": "place", "told": "text", "out": "bearing", "across": "bearing", "over": "things:trees"},
-)
+    parts={
+        "place": "place", "told": "text", "out": "bearing", "across": "bearing", "over": "things:trees",
+        "better": "shape",
+    },
+)  # fmt: skip
 def open_arc(scene: Scene, places: Rows, way: Column, over: Column, under: Column) -> Measured:
     """Out of how many degrees of the compass a predator may come and still leave a bed a way out.
 
@@ -343,8 +346,10 @@ def open_arc(scene: Scene, places: Rows, way: Column, over: Column, under: Colum
     ground of the bed leaves the hull of what lies in the pocket, counted there and not at the rim, where
     they join. `out` is the bearing away from the middle of the widest stretch of directions that are not open,
     by which another way out would help most; `across` the bearing opposite to it; `over` the trees whose tops
-    lie over the bed. Unknown where trees are cut by a patch, which lays no trees, or have no `fall`, unless
-    those that are laid shut it already."""
+    lie over the bed. `better` are the places in the pocket, nearest first, to which the bed could be moved and be
+    left whichever way trouble comes, as points; in a design alone, for in a plan as built beds lie where deer
+    bed. Unknown where trees are cut by a patch, which lays no trees, or have no `fall`, unless those that are laid
+    shut it already."""
     every, unknown = beddings(scene), unlaid(scene)
     found: list[tuple[Point, _Bed] | None] = []
     for row, *sizes in zip(places.rows, way.values, over.values, under.values, strict=True):
@@ -376,6 +381,16 @@ def open_arc(scene: Scene, places: Rows, way: Column, over: Column, under: Colum
         ways = [one and _way_that_lacks(one[1]) for one in (found[row] for row in rows)]
         return column("bearing", [None if way is None else (way + turned) % 360 for way in ways])
 
+    def better(rows: Indices) -> Column:
+        found_there = []
+        for row in rows:
+            bedding, sizes = every[int(places.rows[row])], (way.values[row], over.values[row], under.values[row])
+            movable = bedding.row >= 0 and scene.design
+            bars = Bars(*map(float, sizes))
+            found_there.append(_better(scene, bedding.pocket, bedding.spots[0], bars) if movable else None)
+        why = "no place with ways out on every side is found" if scene.design else "beds lie where deer bed"
+        return column("shape", found_there, why)
+
     def over_it(rows: Indices) -> Column:
         lists = np.full(len(rows), None, object)
         for index, one in enumerate(found[row] for row in rows):
@@ -391,8 +406,48 @@ def open_arc(scene: Scene, places: Rows, way: Column, over: Column, under: Colum
             "out": lambda rows: out(rows, 0.0),
             "across": lambda rows: out(rows, 180.0),
             "over": over_it,
+            "better": better,
         },
     )
+
+
+#: a better place for a bed is looked for so far off it, on as many bearings as it is looked out from there
+_RINGS = np.array([3, 6, 9, 12, 16, 20, 25, 30, 40, 50, 65, 80]) * YARD
+_BEARINGS = 24
+#: so many of them are told
+_BETTER = 4
+
+
+def _better(scene: Scene, pocket: int, bed: Point, bars: Bars) -> BaseGeometry | None:
+    """Places for a bed that can be left whichever way trouble comes, nearest first; None where none is found.
+
+    From each straight lines over free ground to the rim lead out on all sides: no two that follow each other are
+    turned by more than half a circle. Ground left only by turns is not found so."""
+    ground, outline = ground_of(scene, pocket, bars), scene.shape_of(scene.plan.of(Pocket)[pocket])
+    if ground is None or outline is None:
+        return None
+    ahead = np.array([ahead_of(turned) for turned in np.arange(_BEARINGS) * 360 / _BEARINGS])
+    west, south, east, north = ground.whole.bounds
+    inner, barred = outline.buffer(-SNAP), ground.barred
+    shapely.prepare(inner)
+    better: list[Point] = []
+    for ring in _RINGS:
+        spots = shapely.points(np.array([bed.x, bed.y]) + ahead * ring)
+        spots = spots[shapely.covers(inner, spots) & ~shapely.intersects(barred, spots)]
+        here = shapely.get_coordinates(spots)
+        ends = here[:, None] + ahead * math.hypot(east - west, north - south)
+        lines = shapely.linestrings(np.stack([np.broadcast_to(here[:, None], ends.shape), ends], axis=2))
+        out = ~shapely.intersects(barred, lines)
+        better += [spot for spot, clear in zip(spots, out, strict=True) if _on_all_sides(clear)]
+        if len(better) >= _BETTER:
+            break
+    return shapely.multipoints(better[:_BETTER]) if better else None
+
+
+def _on_all_sides(clear: Array) -> bool:
+    """Whether bearings that are clear, of as many all round, leave no more than half a circle between two."""
+    at = np.flatnonzero(clear)
+    return len(at) > 1 and bool(np.diff(np.append(at, at[0] + len(clear))).max() <= len(clear) / 2)
 
 
 def _way_that_lacks(bed: _Bed) -> float | None:
@@ -459,7 +514,8 @@ def _estimated(scene: Scene, pocket: int) -> bool:
 
 class _DeadEnd(NamedTuple):
     """The deepest dead end of a pocket: depth in metres, its low, the shortest cut to ground that leads on,
-    and the tree that the cut goes through. `sealed` is the widest ground that nothing leads out of."""
+    and the tree that the cut goes through. `sealed` is the widest ground that nothing leads out of; where the
+    pocket has no dead end to speak of, the cut leads out of that."""
 
     depth: float
     place: Point | None
@@ -483,7 +539,10 @@ def _dead_end(scene: Scene, pocket: int, ground: FreeGround, bars: Bars) -> _Dea
     assert outline is not None
     first = sweep_from(outline)
     depths = ground.depths(first)
-    sealed, sealed_at = _sealed(scene, pocket, outline, ground, bars)
+    sealed, sealed_at, piece = _sealed(scene, pocket, outline, ground, bars)
+    out = None
+    if piece is not None and sealed_at is not None:
+        out = _way_through(scene, piece, sealed_at, shapely.get_parts(ground.joined), bars)
     deep = np.where(np.isfinite(depths.depth) & depths.lows, depths.depth, 0.0)
     deep_ones = np.flatnonzero(deep > TOLERANCE)
     for flat in deep_ones[np.argsort(-deep.ravel()[deep_ones], kind="stable")]:
@@ -496,8 +555,9 @@ def _dead_end(scene: Scene, pocket: int, ground: FreeGround, bars: Bars) -> _Dea
         if _belongs(scene, pocket, outline, place, row):
             toward = _sweep(first, sweep, deep.shape[1])
             level = float(depths.heights[corner, sweep]) + depth
-            return _DeadEnd(depth, place, _cut(ground, place, toward, level), row, sealed, sealed_at)
-    return _DeadEnd(0.0, None, None, -1, sealed, sealed_at)
+            cut = out if out is not None and depth < _SHALLOW else _cut(scene, ground, place, toward, level, bars)
+            return _DeadEnd(depth, place, cut, row, sealed, sealed_at)
+    return _DeadEnd(0.0, None, out, -1, sealed, sealed_at)
 
 
 def _sweep(first: float, sweep: int, sweeps: int) -> Array:
@@ -518,16 +578,39 @@ def _belongs(scene: Scene, pocket: int, outline: BaseGeometry, place: Point, row
     return of == pocket if of >= 0 else outline.distance(place) <= TOLERANCE
 
 
-def _cut(ground: FreeGround, place: Point, toward: Array, level: float) -> LineString | None:
-    """The shortest line from a low to ground that leads on, through what stands between: ground joined to the
-    rim, no higher than the way out of the dead end, and no part of it."""
+def _cut(scene: Scene, ground: FreeGround, place: Point, toward: Array, level: float, bars: Bars) -> LineString | None:
+    """The shortest line from a low to ground that leads on, through what can be sawn: ground joined to the rim, no
+    higher than the way out of the dead end, and no part of it."""
     below = _below(ground.whole, toward, level - TOLERANCE)
     pieces = shapely.get_parts(ground.joined.intersection(below))
     others = [piece for piece in pieces if isinstance(piece, Polygon) and piece.distance(place) > TOLERANCE]
-    if not others:
+    return _way_through(scene, place, place, others, bars)
+
+
+def _way_through(
+    scene: Scene, start: BaseGeometry, middle: Point, others: Sequence[BaseGeometry], bars: Bars
+) -> LineString | None:
+    """The shortest line from ground to others; where no saw goes there, for a fence or water, the shortest straight
+    away from a place in it that meets none, no longer than an opening."""
+    if not len(others):
         return None
-    cut = shapely.shortest_line(place, shapely.multipolygons(others))
-    return cut if cut.length > TOLERANCE else None
+    goal = shapely.multipolygons(np.array(others, object))
+    cut = shapely.shortest_line(start, goal)
+    shut = [shape for shape in _shut(scene) if shape.distance(middle) <= OPENING_REACH + bars.way]
+    walls = shapely.union_all(grown(shut, bars.way / 2 - TOLERANCE)) if shut else Point()
+    if cut.length > TOLERANCE and not cut.intersects(walls):
+        return cut
+    if not shut:
+        return None
+    lines = []
+    for turned in np.arange(DIRECTIONS) * 360 / DIRECTIONS:
+        here = shapely.get_coordinates(middle)[0]
+        there = LineString([here, here + ahead_of(float(turned)) * OPENING_REACH]).intersection(goal)
+        if not there.is_empty:
+            line = shapely.shortest_line(middle, there)
+            if line.length > TOLERANCE and not line.intersects(walls):
+                lines.append(line)
+    return min(lines, key=lambda line: round(line.length, 3), default=None)
 
 
 def _below(whole: BaseGeometry, toward: Array, level: float) -> Polygon:
@@ -541,16 +624,16 @@ def _below(whole: BaseGeometry, toward: Array, level: float) -> Polygon:
 
 def _sealed(
     scene: Scene, pocket: int, outline: BaseGeometry, ground: FreeGround, bars: Bars
-) -> tuple[float, Point | None]:
+) -> tuple[float, Point | None, BaseGeometry | None]:
     """The widest ground that is never joined to the rim: the greatest circle that fits between what shuts
-    it, and its middle; 0 for none."""
-    widest, at = 0.0, None
+    it, its middle, and that ground; 0 for none."""
+    widest, at, ground_there = 0.0, None, None
     for piece in ground.sealed:
         line = shapely.maximum_inscribed_circle(piece, TOLERANCE)
         middle, wide = Point(line.coords[0]), 2 * line.length + bars.way
         if wide > widest and (outline.distance(middle) <= TOLERANCE or pocket in _shutting(scene, piece, bars)):
-            widest, at = float(wide), middle
-    return widest, at
+            widest, at, ground_there = float(wide), middle, piece
+    return widest, at, ground_there
 
 
 def _shutting(scene: Scene, piece: BaseGeometry, bars: Bars) -> set[int]:
@@ -577,12 +660,12 @@ def dead_end(scene: Scene, pockets: Rows, way: Column, over: Column, under: Colu
     middle to its outline's first point. It sees two, three and many tops, of any rows, and hazards that bar.
     Not monotone: an added top may shut a deep bay off, or an opening make another.
 
-    `place` is the low, `cut` the shortest way from it through what stands between to ground that leads on, `at` that
-    way's middle and `ahead` its bearing (where an opening would go), `tree` the tree at the point and `row`
-    its block. `pressed` is the depth where some bed of the pocket has an open arc below 360 degrees, else 0.
-    `sealed` is the width of the widest ground that nothing leads out of, which is no bay; `place` is there
-    where the pocket has no bay. A dead end is the pocket's whose tree shuts it. Unknown where trees are cut by a
-    patch, which lays no trees, or have no `fall`, unless those that are laid make one already."""
+    `place` is the low, `cut` the shortest way from it to ground that leads on, through what stands between and no
+    hazard that bars, `at` that way's middle and `ahead` its bearing (where an opening would go), `tree` the tree at
+    the point and `row` its block. `pressed` is the depth where some bed of the pocket has an open arc below 360
+    degrees, else 0. `sealed` is the width of the widest ground that nothing leads out of, which is no bay; `place`
+    is there where the pocket has no bay. A dead end is the pocket's whose tree shuts it. Unknown where trees are cut
+    by a patch, which lays no trees, or have no `fall`, unless those that are laid make one already."""
     found: list[_DeadEnd | None] = []
     sizes = list(zip(way.values, over.values, under.values, strict=True))
     for row, size in zip(pockets.rows, sizes, strict=True):
@@ -644,7 +727,8 @@ def dead_end(scene: Scene, pockets: Rows, way: Column, over: Column, under: Colu
     )
 
 
-#: trees that nobody knows the lie of may make a dead end where those that are laid make none as deep as this
+#: no dead end to speak of: trees that nobody knows the lie of may make one where those that are laid make none as
+#: deep as this, and ground that is sealed is opened first
 _SHALLOW = 5 * YARD
 
 

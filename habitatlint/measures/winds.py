@@ -167,7 +167,11 @@ def air_of(scene: Scene, stand: Stand) -> Air:
     of morning and evening are taken together where none is for all. Of several, those of the hunted season
     count, by their days in it. Raises Unrecorded where there is none.
     """
-    hours = scene.plan.word(stand, "sit", "all")
+    return air_in(scene, scene.plan.word(stand, "sit", "all"))
+
+
+def air_in(scene: Scene, hours: str) -> Air:
+    """As `air_of`, in given hours: "morning", "evening" or "all"."""
     found: dict[str, Air | Unrecorded] = scene.memo.setdefault("air by hours", {})
     if hours not in found:
         try:
@@ -218,10 +222,10 @@ def _air(scene: Scene, hours: str) -> Air:
     )
 
 
-def speeds_of(scene: Scene, stand: Stand) -> dict[int, float]:
-    """The mean speed of each wind in a stand's hours, in metres a second; nothing where no record tells."""
+def speeds_in(scene: Scene, hours: str) -> dict[int, float]:
+    """The mean speed of each wind in some hours, in metres a second; nothing where no record tells."""
     try:
-        winds, shares, speeds = air_of(scene, stand).blowing
+        winds, shares, speeds = air_in(scene, hours).blowing
     except Unrecorded:
         return {}
     weights = np.bincount(winds, shares, len(WINDS))

@@ -4,10 +4,12 @@ hinges, and whether wood has a way out.
 
 from __future__ import annotations
 
+import math
 from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
+from shapely.geometry import LinearRing, LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habitatlint.ground import curves
@@ -23,7 +25,7 @@ from habitatlint.measures.reach import most, property_at
 from habitatlint.measures.timber import When, classes_of, comes_before, timbers_over, when_of
 from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural, plural
 from habitatlint.reading.values import Written
-from habitatlint.units import TOLERANCE
+from habitatlint.units import TOLERANCE, YARD
 
 _SETBACK_WHY = "the plan has no `boundary`"
 
@@ -158,11 +160,24 @@ def forbidden(scene: Scene, setbacks: Rows, works: Rows) -> Column:
     return Column("truth", np.array(found, bool))
 
 
-@measure("setback-gap", ("tree-works", "setbacks"), "length", parts={"place": "place", "inside": "count"})
+#: a work that is drawn back from a setback keeps so much more off it
+_SPARE = 0.5 * YARD
+#: its outline then follows the setback's rounded edge to within this
+_SMOOTH = 0.2 * YARD
+#: quarter circles are drawn in so many pieces
+_PIECES = 8
+
+
+@measure(
+    "setback-gap", ("tree-works", "setbacks"), "length",
+    parts={"place": "place", "inside": "count", "outline": "shape"},
+)  # fmt: skip
 def setback_gap(scene: Scene, works: Rows, setbacks: Rows) -> Measured:
     """How far the stumps of a cut, or the ground of a patch or release, are from what a setback is measured
     from, in metres, at their nearest; to a path it is to its line. `inside` is how many stumps stand nearer
-    than the setback allows (0 for a patch or release, which lay no trees), `place` the nearest of them."""
+    than the setback allows (0 for a patch or release, which lay no trees), `place` the nearest of them.
+    `outline` is that of a patch or release drawn back from it, half a yard to spare; unknown where what is left
+    of it is in pieces or less than half."""
     every, trees = tree_works(scene), scene.trees
     table = scene.table("setbacks")
     grounds, allowed = table.column("ground").values, table.column("distance").values
@@ -180,13 +195,50 @@ def setback_gap(scene: Scene, works: Rows, setbacks: Rows) -> Measured:
             sizes[index] = shape.distance(ground)
             places[index] = shapely.get_point(shapely.shortest_line(shape, ground), 0)
     known = np.isfinite(sizes)
+
+    def outline(rows: Indices) -> Column:
+        lines: list[LineString | None] = []
+        why = "it has no outline to draw back"
+        for row in rows:
+            work, setback = int(works.rows[row]), setbacks.rows[row]
+            ground, shape = grounds[setback], every.shapes[work]
+            drawn = isinstance(every.blocks[work], Patch | Release) and ground is not None and shape is not None
+            left = _drawn_back(shape, ground, float(allowed[setback])) if drawn else None
+            lines.append(left and _as_written(every.blocks[work], left))
+            why = "what it would leave is in pieces, or less than half" if drawn and left is None else why
+        return column("shape", lines, why)
+
     return Measured(
         Column("length", sizes, None if known.all() else known),
         {
+            "outline": outline,
             "place": lambda rows: column("place", [places[row] for row in rows]),
             "inside": lambda rows: Column("count", inside[rows]),
         },
     )
+
+
+def _drawn_back(shape: BaseGeometry, ground: BaseGeometry, off: float) -> LineString | None:
+    """The corners of what of an area lies so far off a thing; None for pieces, a hole, or less than half of it."""
+    if not isinstance(shape, Polygon):
+        return None
+    round_ = (off + _SPARE) / math.cos(math.pi / 4 / _PIECES)  # the sides of the drawn circle lie within it
+    left = shape.difference(ground.buffer(round_, quad_segs=_PIECES)).simplify(_SMOOTH)
+    if not isinstance(left, Polygon) or left.interiors or left.area < shape.area / 2:
+        return None
+    corners, first = left.exterior.coords[:-1], Point(shape.exterior.coords[0])
+    at = min(range(len(corners)), key=lambda index: Point(corners[index]).distance(first))
+    return LineString([*corners[at:], *corners[:at]])
+
+
+def _as_written(block: Block, corners: LineString) -> LineString:
+    """The corners of an area round the way that its plan goes, if that gives them as points; the first stays."""
+    outline = block.first("outline")
+    points = [(one.value.east, one.value.north) for one in outline.values if one.kind == "point"] if outline else []
+    if len(points) < 3 or LinearRing(points).is_ccw == LinearRing(corners.coords).is_ccw:
+        return corners
+    first, *others = corners.coords
+    return LineString([first, *others[::-1]])
 
 
 # -- what comes down across hinges -------------------------------------------------------------------------

@@ -6,7 +6,7 @@ from habitatlint.findings import FIRM, Fact, Level
 from habitatlint.outputs.sentences import clean, shown, wrapped
 from habitatlint.reading.values import Written
 from habitatlint.rulebook.book import Rulebook
-from habitatlint.rulebook.rules import Limit, Rule
+from habitatlint.rulebook.rules import Example, Limit, Rule
 
 WIDTH, INDENT = 100, 12
 
@@ -14,7 +14,9 @@ WIDTH, INDENT = 100, 12
 def listing(book: Rulebook) -> str:
     """Every rule in force by pack: its gravest level, name and title."""
     lines: list[str] = []
+    in_force = {rule.name for rule in book.rules}
     for pack in sorted(book.packs, key=lambda pack: pack.name):
+        pack = pack._replace(rules=tuple(rule for rule in pack.rules if rule.name in in_force))
         about = f": {pack.title}" if pack.title else ""
         lines.append(f"{pack.name}{about} ({pack.version})" if pack.version else f"{pack.name}{about}")
         longest = max((len(rule.slug) for rule in pack.rules), default=0)
@@ -36,14 +38,15 @@ def about(rule: Rule, level: Level | None = None) -> list[str]:
     """A rule without its examples, as lines; `level` is the one that a pack sets."""
     lines = _row("because", rule.because)
     for report in rule.reports:
-        when = f", when {_text_of(rule, report.when)}" if report.when is not None else ""
-        lines += _row(report.level.name, _bare(report.say) + when)
+        when = f", when {text_of(rule, report.when)}" if report.when is not None else ""
+        lines += _row(report.level.name, bare(report.say) + when)
     for limit in rule.limits.values():
         lines += _row("limit", _limit(limit))
     for name, words in rule.lists.items():
-        lines += _row("list", f"{name}: {', '.join(words.words)} ({_evidence(words.evidence, words.source)})")
+        lines += _row("list", f"{name}: {', '.join(words.words)} ({on_whose_word(words.evidence, words.source)})")
     for number, remedy in enumerate(rule.remedies, 1):
-        lines += _row(f"mend {number}", _bare(remedy.say))
+        by = "edits the plan" if remedy.actions else "by hand"
+        lines += _row(f"mend {number}", f"{bare(remedy.say)} ({by})")
     if rule.safety:
         lines += _row("safety", "about people's safety: no mend of it changes a cut or a fall")
     if rule.slug in FIRM:
@@ -53,34 +56,34 @@ def about(rule: Rule, level: Level | None = None) -> list[str]:
     if level is not None:
         lines += _row("set", f"level {level.name} by a pack")
     if rule.slug not in FIRM:
-        lines += _row("change", _how_to_change(rule))
+        lines += _row("change", how_to_change(rule))
     return lines
 
 
-def _text_of(rule: Rule, part: Written) -> str:
+def text_of(rule: Rule, part: Written) -> str:
     """A part of a rule as it is written."""
     span = rule.span(part)
     return " ".join(span.source.text[span.start : span.end].split())
 
 
-def _bare(say: str) -> str:
+def bare(say: str) -> str:
     """A rule's words with what varies shown as such: `{t.block}` as `<t.block>`."""
     return say.replace("{", "<").replace("}", ">")
 
 
-def _evidence(evidence: str, source: str) -> str:
+def on_whose_word(evidence: str, source: str) -> str:
     return "; ".join(part for part in (evidence.replace("-", " "), source) if part)
 
 
 def _limit(limit: Limit) -> str:
     value = shown(Fact(limit.value, limit.kind, limit.unit))
     if limit.least is None or limit.largest is None:
-        return f"{limit.name}: {value} ({_evidence(limit.evidence, limit.source)})"
+        return f"{limit.name}: {value} ({on_whose_word(limit.evidence, limit.source)})"
     least, largest = (shown(Fact(end, limit.kind, limit.unit)) for end in (limit.least, limit.largest))
-    return f"{limit.name}: {value}, from {least} to {largest} ({_evidence(limit.evidence, limit.source)})"
+    return f"{limit.name}: {value}, from {least} to {largest} ({on_whose_word(limit.evidence, limit.source)})"
 
 
-def _how_to_change(rule: Rule) -> str:
+def how_to_change(rule: Rule) -> str:
     ways = []
     if rule.limits:
         first = next(iter(rule.limits.values()))
@@ -98,7 +101,7 @@ def _examples(rule: Rule) -> list[str]:
     source = rule.placed.source
     lines: list[str] = []
     for example in rule.examples:
-        lines += ["", _heading(example.kind), ""]
+        lines += ["", *_headed(example), ""]
         number = example.first_line
         while number <= len(source.line_starts):
             line = source.line(number)
@@ -109,12 +112,19 @@ def _examples(rule: Rule) -> list[str]:
         while lines and not lines[-1]:
             lines.pop()
         if example.mended:
-            lines += ["", _heading("mended"), ""]
+            lines += ["", heading("mended"), ""]
             lines += [f"    {line}".rstrip() for line in example.mended.rstrip("\n").split("\n")]
     return lines
 
 
-def _heading(kind: str) -> str:
+def _headed(example: Example) -> list[str]:
+    """What stands above an example; of one that no mend clears, why."""
+    if not example.left:
+        return [heading(example.kind)]
+    return wrapped(f"A plan that breaks it, and that no edit mends: {example.left}", "", 0, WIDTH)
+
+
+def heading(kind: str) -> str:
     return {
         "broken": "A plan that breaks it:",
         "kept": "A plan that keeps it:",

@@ -24,10 +24,12 @@ from habitatlint.rulebook.rules import Action, Remedy, Rule, placeholders
 from habitatlint.source import Span
 from habitatlint.units import UNITS, YARD, plain, show
 
-#: a stand is moved along its way by such steps, and so often each way
-_STEP, _STEPS = 5 * YARD, 10
+#: a stand is moved along its way by so many times 5 yd, each way: close at hand first, farther off in longer steps
+_STEP, _STEPS = 5 * YARD, (1, 2, 3, 4, 5, 6, 8, 11, 15, 20)
 #: a row is moved so much farther than the limit asks, and to whole units
 _SPARE = 0.5 * YARD
+#: plurals of beds, which are marked by their points
+_OF_BEDS = frozenset({"beds", "bed-places"})
 #: lengths that are told of a tree and its parts
 OF_TREES = frozenset({"tree-height", "crown-width", "cut-height"})
 
@@ -194,10 +196,25 @@ class Changes:
     def _moved(self, action: Action) -> Iterator[Change]:
         thing, *others = [one for one in action.values if isinstance(one.value, Ref)]
         variable, *fields = thing.value.parts
-        if fields == ["at"]:
+        if others[0].value.parts[0] in self.frame.measured:
+            yield from self._to((variable,), others[0])
+        elif fields == ["at"]:
             yield from self._along_its_way((variable,), others[0])
         elif fields == ["stumps"]:
             yield from self._off((variable,), others[0])
+
+    def _to(self, thing: tuple[str, ...], where: Written) -> Iterator[Change]:
+        """A thing set at places that a measure gives, nearest first; of a bed its point alone is written otherwise."""
+        beds = self._bound(thing)[0] in _OF_BEDS
+        for binding, span, _ in self._things(thing, False):
+            if beds and self._at(span).span() == span:
+                raise Unwritable("no bed is written that could be moved")
+            found = value(self.context, binding, where)
+            if not found.mask[0]:
+                raise Unwritable(found.why or "no better place is found for it")
+            places = shapely.get_coordinates(found.values[0]).tolist()
+            texts = (point(east, north, self.scene.units) for east, north in places)
+            yield Change("set", span, "" if beds else "at", tuple(dict.fromkeys(texts)))
 
     def _along_its_way(self, thing: tuple[str, ...], way: Written) -> Iterator[Change]:
         """A thing's other places along the paths that a field of it names, nearest first."""
@@ -211,7 +228,7 @@ class Changes:
                 raise Unwritable("it names no path that is drawn (`reach`)")
             path, line = min(lines, key=lambda one: one[1].distance(place))
             here = line.project(place)
-            offs = [off * _STEP for step in range(1, _STEPS + 1) for off in (-step, step)]
+            offs = [off * _STEP for step in _STEPS for off in (-step, step)]
             texts = [station(path.name, here + off, self.scene.units) for off in offs if 0 <= here + off <= line.length]
             yield Change("set", span, "at", tuple(texts))
 

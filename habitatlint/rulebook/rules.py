@@ -123,7 +123,8 @@ class Caret(NamedTuple):
 
 class Example(NamedTuple):
     """A plan that a rule breaks or keeps. `text` is dedented, its caret lines blank; `first_line`
-    is the line of the rule file on which it begins, `indent` what was taken from each line."""
+    is the line of the rule file on which it begins, `indent` what was taken from each line. `left`
+    says of a broken plan why no mend clears it; "" where the mends do."""
 
     kind: str
     text: str
@@ -134,6 +135,7 @@ class Example(NamedTuple):
     today: date | None = None
     settings: tuple[tuple[str, Written], ...] = ()
     mended: str = ""
+    left: str = ""
 
 
 class Rule(NamedTuple):
@@ -196,6 +198,8 @@ class Saying(NamedTuple):
     value: Constant | None
     level: Level | None
     span: Span
+    #: the versions of a pack that it builds on, "" for any
+    stretch: str = ""
 
 
 class Pack(NamedTuple):
@@ -235,23 +239,33 @@ def rule_grammar(texts: dict[str, str], cache: str | None = None) -> Grammar:
 
 
 def read_pack(name: str, sources: Iterable[Source], grammar: Grammar) -> Pack:
-    """A pack from its texts, in the order given. Whatever is wrong becomes a slip of the pack."""
+    """A pack from its texts, in the order given. Whatever is wrong becomes a slip of the pack.
+
+    It is called as its head says, wherever it is kept; without a head by `name`.
+    """
     rules: list[Rule] = []
     slips: list[Slip] = []
-    head = Pack(name)
+    texts: list[tuple[Source, list[_Body], list[Placed]]] = []
     for source in sources:
         body, examples = _without_examples(source)
-        placed = read(Source(source.name, body), grammar, LAYOUT)
-        placed = [one._replace(source=source) for one in placed]
+        placed = [one._replace(source=source) for one in read(Source(source.name, body), grammar, LAYOUT)]
+        texts.append((source, examples, placed))
+    heads = [one for _, _, placed in texts for one in placed if one.parsed.noun == "pack" and one.parsed.head]
+    head = _head(Pack(name), heads[0]) if heads else Pack(name)
+    for other in heads[1:]:
+        at, first = _head(head, other).span, head.span
+        assert at is not None and first is not None
+        slips.append(Slip("name-used-twice", at, thing="pack", found=head.name,
+                          why="a pack has one head, and this is its second",
+                          related=(Related(first, "the first"),)))  # fmt: skip
+    for source, examples, placed in texts:
         for one in placed:
             slips += _slips(one)
         for one in placed:
             if one.parsed.noun == "rule" and one.parsed.head is not None:
                 found = _examples(source, examples, placed, slips)
-                rules.append(_rule(name, one, found, slips))
+                rules.append(_rule(head.name, one, found, slips))
                 examples = []
-            elif one.parsed.noun == "pack" and one.parsed.head is not None:
-                head = _head(head, one)
     seen: dict[str, Rule] = {}
     for rule in rules:
         if rule.slug in seen:
@@ -342,9 +356,11 @@ def _example(source: Source, body: _Body, head: Placed) -> Example:
     values = head.parsed.head.values
     today = next((value.value for value in values if value.kind == "date"), None)
     settings = tuple((value.value.limit, value.value.value) for value in values if isinstance(value.value, Setting))
+    left = next((str(value.value) for value in values if value.kind == "text"), "")
     where = head.span(head.parsed.head.start, head.parsed.head.end)
     return Example(
         head.parsed.noun, "\n".join(kept) + "\n", tuple(carets), where, body.first_line, indent, today, settings,
+        left=left,
     )  # fmt: skip
 
 
@@ -527,8 +543,10 @@ def _head(pack: Pack, placed: Placed) -> Pack:
         first = line.values[0]
         if line.word in ("builds-on", "takes", "leaves"):
             names = [value for value in line.values if value.kind == "name"]
+            stretch = next((str(value.value) for value in line.values if value.kind == "text"), "")
             says += [
-                Saying(line.word, str(name.value), None, None, placed.span(name.start, name.end)) for name in names
+                Saying(line.word, str(name.value), None, None, placed.span(name.start, name.end), stretch)
+                for name in names
             ]
         elif line.word == "set":
             says.append(Saying("set", str(first.value), line.values[1].value, None, span))
@@ -536,7 +554,8 @@ def _head(pack: Pack, placed: Placed) -> Pack:
             says.append(Saying("level", str(first.value), None, Level[str(line.values[1].value)], span))
     title = next((str(value.value) for value in head.values if value.kind == "text"), "")
     return pack._replace(
-        title=title, version=texts.get("version", ""), author=texts.get("author", ""), licence=texts.get("licence", ""),
+        name=str(head.values[0].value), title=title,
+        version=texts.get("version", ""), author=texts.get("author", ""), licence=texts.get("licence", ""),
         requires=texts.get("requires", ""), about=texts.get("about", ""), says=tuple(says),
         span=placed.span(head.start, head.end),
     )  # fmt: skip

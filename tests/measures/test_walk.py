@@ -78,7 +78,7 @@ def test_paths_that_do_not_join_are_judged_whole_and_the_stand_is_told(report_of
     plan = LANE + "path spur\n  use entry\n  line 100,6 100,60\nstand oak\n  at 103,60\n  reach lane spur\n"
     report = report_of(plan)
     assert walk_lengths(report.scene) == [100, 54]
-    assert breach(report.scene, Rows("stands", np.array([0]))).values[0] == pytest.approx(6 * YARD)
+    assert breach(report.scene, Rows("stands", np.array([0]))).value.values[0] == pytest.approx(6 * YARD)
     assert [f.rule for f in report.findings if f.rule.startswith("entry/")] == ["entry/stand-not-reached"]
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 import shapely
-from shapely.geometry import Point, box
+from shapely.geometry import LineString, Point, box
 
 from habitatlint.check import Report
 from habitatlint.measures.free_ground import _TILE_HOLES, SWEEPS, FreeGround, _tiled
@@ -156,11 +156,21 @@ def depth(report: Report) -> float:
 def test_a_trough_is_as_deep_as_it_is_long(report_of: Reports) -> None:
     report = report_of(POCKET + fence("trough", "28,30 28,50 32,50 32,30"))
     found = dead_end_of(report.scene, 0, WAY)
-    assert found is not None and found.place is not None and found.cut is not None
+    assert found is not None and found.place is not None
     # from its end, half a way off, to its mouth, where half a way more is barred round each corner
     assert depth(report) == pytest.approx(20, abs=0.6)
     assert found.place.distance(Point(30 * YARD, 49.5 * YARD)) <= 1.6 * YARD
-    assert found.cut.length == pytest.approx(1 * YARD, abs=0.05 * YARD)
+    assert found.cut is None  # no saw goes through a fence
+
+
+def test_the_way_out_of_a_trough_goes_through_its_tops_and_not_its_fences(report_of: Reports) -> None:
+    head = "tree head\n  at 28,50\n  method fell\n  fall E\n  tree-height 12ft\n  crown-ratio 100%\n  crown-width 1ft\n"
+    sides = fence("west", "28,30 28,50") + fence("east", "32,30 32,50")
+    found = dead_end_of(report_of(POCKET + sides + head).scene, 0, WAY)
+    assert found is not None and found.cut is not None
+    across = LineString([(28 * YARD, 50 * YARD), (32 * YARD, 50 * YARD)])
+    # the top, and half a way and half its width on both its sides
+    assert found.cut.crosses(across) and found.cut.length == pytest.approx(4 / 3 * YARD, abs=0.4 * YARD)
 
 
 def test_a_straight_wall_and_open_ground_have_no_dead_end(report_of: Reports) -> None:
@@ -181,6 +191,15 @@ def test_ground_that_nothing_leads_out_of_is_no_bay(report_of: Reports) -> None:
     assert found is not None
     assert found.depth / YARD == pytest.approx(0, abs=0.2)
     assert found.sealed / YARD == pytest.approx(10, abs=0.05)
+    assert found.cut is None
+
+
+def test_sealed_ground_is_opened_through_the_tops_that_shut_it(report_of: Reports) -> None:
+    gate = "tree gate\n  at 20,40\n  method fell\n  fall E\n  tree-height 30ft\n  crown-ratio 100%\n  crown-width 1ft\n"
+    report = report_of(POCKET + fence("pen", "20,40 20,20 30,20 30,40") + gate)
+    found = dead_end_of(report.scene, 0, WAY)
+    assert found is not None and found.cut is not None
+    assert found.cut.crosses(LineString([(20 * YARD, 40 * YARD), (30 * YARD, 40 * YARD)]))
 
 
 def test_a_dead_end_is_the_pockets_whose_tree_shuts_it(report_of: Reports) -> None:

@@ -13,7 +13,7 @@ from habitatlint.check import Report
 from habitatlint.cli.assembly import review as assembled
 from habitatlint.findings import Policy
 from habitatlint.language.blocks import Stand
-from habitatlint.measures.winds import WINDS, Air, Unrecorded, air_of, named, speeds_of
+from habitatlint.measures.winds import WINDS, Air, Unrecorded, air_of, named, speeds_in
 from habitatlint.outputs.sentences import message
 from habitatlint.review import Review, pack_reader
 from habitatlint.rulebook.book import Rulebook
@@ -127,7 +127,7 @@ def test_a_broken_record_is_told_as_that_alone(report_of: ReportOf) -> None:
 
 def test_the_mean_speed_of_a_wind_goes_by_its_shares(report_of: ReportOf) -> None:
     report = report_of(STAND + "winds w\n  from NNE 30% 4mph\n  from NNE 60% 10mph\n  calm 10%\n")
-    assert speeds_of(report.scene, report.scene.plan.of(Stand)[0]) == {1: pytest.approx(8 * MILE / 3600)}
+    assert speeds_in(report.scene, "all") == {1: pytest.approx(8 * MILE / 3600)}
 
 
 # -- records as rules see them ----------------------------------------------------------------------------------

@@ -57,6 +57,79 @@ def test_a_tree_is_moved_by_its_at(report_of: ReportOf) -> None:
     assert "  at 50,-20.5\n" in written(report_of(LANE + tree), "entry/live-hinge-near-entry", 1)
 
 
+PEN = """pocket thicket
+  outline 0,0 60,0 60,60 0,60
+  bed 30,30
+  bed 5,55
+tree corner
+  at 1,1
+  method hinge
+  fall S
+  dbh 6in
+hazard wall
+  line 10,10 50,10 50,50 10,50 10,10
+  kind fence
+  barrier yes
+"""
+
+
+def moved_bed(report: Report) -> Mend:
+    return next(mend for mend in mends_of(report, "escape/open-arc") if "move the bed" in mend.say)
+
+
+def test_of_a_bed_that_is_moved_its_point_alone_is_written_otherwise(report_of: ReportOf) -> None:
+    report = report_of(PEN)
+    mend = moved_bed(report)
+    text = applied(report.source.text, edits_of(report.plan, mend.changes))
+    before, after = PEN.splitlines(), text.splitlines()
+    changed = [number for number, (one, other) in enumerate(zip(before, after, strict=True)) if one != other]
+    assert changed == [before.index("  bed 30,30")]
+    east, north = (float(one) for one in after[changed[0]].split()[1].split(","))
+    assert not (10 <= east <= 50 and 10 <= north <= 50) and 0 < east < 60 and 0 < north < 60
+
+
+def test_the_beds_of_a_plan_as_built_are_not_moved(report_of: ReportOf) -> None:
+    mend = moved_bed(
+        report_of(
+            'plan "As it was cut"\n  stage as-built\n  units yd\n'
+            + PEN.replace("dbh 6in", "dbh 6in\n  done 2026-02-01")
+        )
+    )
+    assert (mend.changes, mend.why) == ((), "beds lie where deer bed")
+
+
+def test_a_bed_that_nobody_wrote_is_not_moved(report_of: ReportOf) -> None:
+    unsaid = PEN.replace("  bed 30,30\n  bed 5,55\n", "").replace("at 1,1", "at 30,30")
+    assert moved_bed(report_of(unsaid)).why == "no bed is written that could be moved"
+
+
+def test_a_stand_is_set_nearer_only_where_that_is_no_farther_than_it_shoots(report_of: ReportOf) -> None:
+    run = "path run\n  use travel\n  line 0,0 100,0\n"
+    near = run + "stand oak\n  at 50,44\n  range 25yd\n"
+    assert "  at 50,24\n" in written(report_of(near), "layout/stand-off-travel", 1)
+    far = mends_of(report_of(near.replace("50,44", "50,51")), "layout/stand-off-travel")[1]
+    assert not far.changes and far.why.startswith("it is too far from where deer pass")
+
+
+def test_a_stand_goes_back_to_where_its_way_comes_into_the_core(report_of: ReportOf) -> None:
+    land = "core quiet\n  outline 100,100 300,100 300,300 100,300\npath lane\n  use entry\n  line 200,0 200,395\n"
+    through = written(report_of(land + "stand oak\n  at 203,390\n  reach lane\n"), "layout/stand-in-core", 1)
+    assert "  at 200,100\n" in through
+    inside = written(report_of(land + "stand oak\n  at 140,200\n"), "layout/stand-in-core", 1)
+    assert "  at 99,200\n" in inside
+
+
+def test_two_corridors_that_run_too_close_both_give_way_and_one_beside_laid_ones_alone(report_of: ReportOf) -> None:
+    pocket = "pocket thicket\n  outline 0,0 60,0 60,40 0,40\n"
+    ride = "path {name}\n  use corridor\n  line {at},-3 {at},43\n"
+    both = pocket + ride.format(name="west", at=20) + ride.format(name="east", at=30)
+    text = written(report_of(both), "escape/corridor-spacing", 1)
+    assert "  line 15,-3 15,43\n" in text and "  line 35,-3 35,43\n" in text
+    food = "food clover\n  outline 0,-40 60,-40 60,-10 0,-10\n"
+    laid = food + pocket + "  corridors every 60yd off clover width 3ft\n" + ride.format(name="east", at=40)
+    assert "  line 50,-3 50,43\n" in written(report_of(laid), "escape/corridor-spacing", 1)
+
+
 def test_several_falls_are_ways_tried_in_turn(report_of: ReportOf) -> None:
     screen = "row screen\n  method fell\n  stumps 10,8 90,8\n  spacing 10\n  fall N\n  dbh 8in\n"
     report = report_of(LANE + screen)
