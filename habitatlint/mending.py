@@ -36,8 +36,9 @@ _UNREAD = frozenset({"record/syntax", "record/unknown-word"})
 #: what a mend changes of a cut, and never does for people's safety
 _OF_CUTS = frozenset({"fall", "method"})
 _STAYS = "the finding would stay"
-#: so many ways of one mend are tried
-MOST_WAYS = 20
+#: so many ways of one mend are tried, until so many that clear their finding fail alike: what they bring, the others
+#: mostly bring too
+MOST_WAYS, MOST_ALIKE = 20, 3
 
 Told = tuple[str, str, frozenset[str], str, str]
 _Key = tuple[str, str, frozenset[str]]
@@ -57,7 +58,7 @@ def proven(report: Report, finding: Finding, judges: Judges) -> tuple[Mend, ...]
 
 
 def _proven(report: Report, finding: Finding, mend: Mend, judges: Judges) -> tuple[Mend, Trial | None]:
-    why = mend.why
+    why, failed = mend.why, Counter[str]()
     for way in range(MOST_WAYS):
         try:
             edits = written(report, finding, mend, way)
@@ -72,6 +73,9 @@ def _proven(report: Report, finding: Finding, mend: Mend, judges: Judges) -> tup
         if not trial.failed:
             return mend._replace(edits=edits, proof="clears", why=_brings(report, trial.report)), trial
         why = why or trial.failed  # the best way's failure is the one to be told
+        failed[trial.failed] += 1
+        if failed[trial.failed] == MOST_ALIKE:
+            break
     return (mend._replace(proof="withheld", why=why) if mend.changes else mend), None
 
 

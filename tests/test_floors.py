@@ -14,7 +14,8 @@ PACKAGE = ROOT / "habitatlint"
 FLOORS = [
     ["cli"],
     ["editor"],
-    ["files", "settings"],
+    ["settings"],
+    ["files"],
     ["packs"],
     ["outputs"],
     ["exchange", "work"],
@@ -40,10 +41,13 @@ DOORS = {
     "scipy": {"measures"},
     "ephem": {"measures"},
     "typst": {"outputs"},
+    "icalendar": {"outputs"},
     "PIL": {"outputs"},
     "watchfiles": {"cli"},
     "pygls": {"editor"},
     "lsprotocol": {"editor"},
+    "defusedxml": {"exchange"},
+    "pyogrio": {"exchange"},
 }
 FLOOR = {room: number for number, rooms in enumerate(FLOORS) for room in rooms}
 

@@ -18,7 +18,7 @@ _UNREAD = frozenset({"record/syntax", "record/unknown-word", "record/bad-value",
 #: what every paper of a plan bears
 CAUTION = (
     "Paper only: a trained feller decides tree by tree. The label is the law. Local codes and licensed foresters "
-    "and applicators stand above this map. Call before cutting near lines. Not a survey: property lines are as "
+    "and applicators stand above it. Call before cutting near lines. Not a survey: property lines are as "
     "the plan gives them."
 )
 _HIDDEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]")
@@ -66,11 +66,16 @@ def measured_and_wanted(finding: Finding, units: str) -> tuple[str, str]:
     """What was measured and what is wanted; with as many places as it takes to tell them apart."""
     if finding.measured is None or finding.wanted is None:
         return "", ""
+    return figures(finding.measured, finding.wanted, finding.sense, units)
+
+
+def figures(measured: Fact, wanted: Fact, sense: str, units: str) -> tuple[str, str]:
+    """A figure, and what is wanted by the comparison that finds fault, with places enough to tell them apart."""
     for places in (1, 2, 3):
-        measured, wanted = shown(finding.measured, units, places), shown(finding.wanted, units, places)
-        if measured != wanted:
+        found, limit = shown(measured, units, places), shown(wanted, units, places)
+        if found != limit:
             break
-    return measured, _wanted(finding.wanted, finding.sense, wanted)
+    return found, _wanted(wanted, sense, limit)
 
 
 def _wanted(fact: Fact, sense: str, wanted: str) -> str:

@@ -62,6 +62,7 @@ LAYERS = (
     Layer("pockets", "Pockets, beds and core"),
     Layer("scent", "Scent on one wind"),
     Layer("hazards", "Hazards and setbacks"),
+    Layer("before", "As it was before"),
     Layer("trees", "Trees that are cut"),
     Layer("ways", "Paths and openings"),
     Layer("boundary", "Boundary"),

@@ -17,7 +17,7 @@ import shapely
 
 from habitatlint.check import Report
 from habitatlint.findings import Fact, Finding
-from habitatlint.ground.frame import FrameUnavailable, declination
+from habitatlint.ground.north import magnetic_north
 from habitatlint.language.blocks import Pocket
 from habitatlint.language.plan import IncludeTrouble
 from habitatlint.outputs.map import svg
@@ -251,19 +251,8 @@ def _bar(scale: float, unit: str) -> dict[str, Any]:
 def _declination(report: Report) -> float | None:
     """Degrees from true to magnetic north, to a tenth, east positive, where the plan gives it or has it worked
     out."""
-    head, placer = report.plan.head, report.scene.placer
-    if head is None:
-        return None
-    written = head.declination
-    if written is not None and written.kind == "declination":
-        return round(float(written.value), 1)
-    asked = written is not None or report.plan.word(head, "north", "true") == "magnetic"
-    if asked and placer.frame is not None and head.date is not None:
-        try:
-            return round(declination(placer.frame.latitude, placer.frame.longitude, head.date.value), 1)
-        except FrameUnavailable:
-            return None
-    return None
+    north = magnetic_north(report.plan, report.scene.placer.frame)
+    return None if north is None else round(north.declination, 1)
 
 
 def _north(report: Report, magnetic: float | None) -> str:

@@ -118,6 +118,14 @@ def _left(letter: str, legend: str) -> Sign:
 #: every sign, in the order of the legend
 SIGNS: dict[str, Sign] = {
     "boundary": Sign("property line", "line", stroke=BLACK, weight=0.7, dash=(9, 1.4, 1.4, 1.4, 1.4, 1.4)),
+    # what another plan has otherwise, on a map of both; first, for there the rest is known
+    "was-area": Sign("where an area was before", "area", stroke=GREY, weight=0.4, dash=(0.9, 0.9)),
+    "was-line": Sign("where a line was before", "line", stroke=GREY, weight=0.45, dash=(0.9, 0.9)),
+    "was-tree": Sign("how a tree lay before", "tree", WHITE, 0.0, GREY, 0.2, (0.9, 0.6)),
+    "was-point": Sign("where something stood before", "point",
+                      glyph=_disc(1.4, "none", GREY, 0.35) + _disc(0.25, GREY, GREY, 0.1)),
+    "moved": Sign("from where it was to where it is", "line", stroke=GREY, weight=0.25, along=Along(_ARROW, 5)),
+    "added": Sign("new since", "point", glyph=_disc(1.7, BLACK, WHITE, 0.3) + _stroke("M-.9 0H.9M0-.9V.9", WHITE, 0.4)),
     "outside": Sign("off the property", "area", fill=DIM),
     "core": Sign("core", "area", stroke=GREY, weight=0.45, dash=(0.01, 1.5), round=True),
     # food

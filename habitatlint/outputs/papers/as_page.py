@@ -14,7 +14,19 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from habitatlint.outputs.map import press
-from habitatlint.outputs.papers.paper import Cautions, Items, Paper, Part, Picture, Section, Sheets, Table, Terms, Words
+from habitatlint.outputs.papers.paper import (
+    Cautions,
+    Items,
+    Paper,
+    Part,
+    Picture,
+    Section,
+    Sheets,
+    Table,
+    Terms,
+    Words,
+    quoted,
+)
 from habitatlint.outputs.sentences import clean
 
 
@@ -30,11 +42,7 @@ class Assets(NamedTuple):
 def as_page(paper: Paper, assets: Assets) -> str:
     """The whole paper as HTML, the same text every time. Sections can be reached by their names (`#tally`)."""
     style = _style(assets)
-    shown = hashlib.sha256(style.encode()).digest()
-    policy = (
-        f"default-src 'none'; style-src 'sha256-{base64.b64encode(shown).decode()}'; img-src data:; font-src data:; "
-        "base-uri 'none'; form-action 'none'"
-    )
+    policy = policy_for(style)
     facts = "".join(f"<div><dt>{_text(word)}</dt><dd>{_text(value)}</dd></div>\n" for word, value in paper.facts)
     subtitle = f'<p class="subtitle">{_text(paper.subtitle)}</p>\n' if paper.subtitle else ""
     body = "\n".join(_section(section, 2, assets) for section in paper.sections)
@@ -71,10 +79,11 @@ def _contents(paper: Paper) -> str:
     return f'<nav aria-label="Contents"><ol>\n{items}</ol></nav>\n'
 
 
-def _section(section: Section, level: int, assets: Assets) -> str:
+def _section(section: Section, level: int, assets: Assets, within: str = "") -> str:
+    of = f"{within}-{section.name}" if within else section.name
     parts = "\n".join(_part(part, assets) for part in section.parts)
-    inner = "\n".join(_section(one, min(level + 1, 4), assets) for one in section.sections)
-    name = f' id="{_text(section.name)}"' if section.name else ""
+    inner = "\n".join(_section(one, min(level + 1, 4), assets, of) for one in section.sections)
+    name = f' id="{_text(of)}"' if section.name else ""
     apart = ' class="apart"' if section.apart else ""
     return f"<section{name}{apart}>\n<h{level}>{_text(section.title)}</h{level}>\n{parts}\n{inner}\n</section>"
 
@@ -117,7 +126,8 @@ def _table(table: Table) -> str:
     title = f"<caption>{_text(table.title)}</caption>\n" if table.title else ""
     heads = "".join(_cells("th", [column.title for column in table.columns], table))
     rows = "".join(f"<tr>{_box(table)}{''.join(_cells('td', row, table))}</tr>\n" for row in table.rows)
-    total = f"<tfoot><tr>{_box(table, '')}{''.join(_cells('td', table.total, table))}</tr></tfoot>\n"
+    sums = "".join(_cells("td", table.total, table)) if table.total else ""
+    total = f"<tfoot><tr>{_box(table, '')}{sums}</tr></tfoot>\n"
     head = f"<thead><tr>{_box(table, '')}{heads}</tr></thead>\n"
     body = f"<tbody>\n{rows}</tbody>\n{total if table.total else ''}"
     return f'<div class="wide" tabindex="0"><table>\n{title}{head}{body}</table></div>'
@@ -135,15 +145,28 @@ def _cells(tag: str, cells: list[str] | tuple[str, ...], table: Table) -> Iterat
 
 
 def _style(assets: Assets) -> str:
-    """The style with the type in it."""
+    return styled(assets.style, assets.regular, assets.bold)
+
+
+def styled(style: str, regular: bytes, bold: bytes) -> str:
+    """A style with the type in it, as WOFF2."""
     faces = "".join(
         f'@font-face{{font-family:"Atkinson Hyperlegible Next";font-weight:{weight};'
         f'src:url(data:font/woff2;base64,{base64.b64encode(data).decode()}) format("woff2")}}\n'
-        for weight, data in ((400, assets.regular), (700, assets.bold))
+        for weight, data in ((400, regular), (700, bold))
     )
-    return faces + assets.style
+    return faces + style
+
+
+def policy_for(style: str) -> str:
+    """The content security policy of a page that has this style and no script."""
+    shown = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    return (
+        f"default-src 'none'; style-src 'sha256-{shown}'; img-src data:; font-src data:; base-uri 'none'; "
+        "form-action 'none'"
+    )
 
 
 def _text(text: str) -> str:
     """Text of a plan in HTML: escaped, and without what turns or hides its neighbours."""
-    return html.escape(clean(text))
+    return html.escape(quoted(clean(text)))

@@ -13,7 +13,19 @@ from typing import Any, NamedTuple
 from habitatlint.outputs.map import press
 from habitatlint.outputs.map.lettering import FAMILY
 from habitatlint.outputs.map.press import OUR_LETTERS, halos_beneath
-from habitatlint.outputs.papers.paper import Cautions, Items, Paper, Part, Picture, Section, Sheets, Table, Terms, Words
+from habitatlint.outputs.papers.paper import (
+    Cautions,
+    Items,
+    Paper,
+    Part,
+    Picture,
+    Section,
+    Sheets,
+    Table,
+    Terms,
+    Words,
+    quoted,
+)
 from habitatlint.outputs.sentences import clean
 
 #: papers to print on, with width and height in millimetres (ISO 216; ASME Y14.1)
@@ -112,8 +124,9 @@ def _part(part: Part, kept: _Kept) -> dict[str, Any]:
 
 
 def _set(text: str) -> str:
-    """Words as they are set: on one line, with places to break where a word is long."""
-    plainly = " ".join(clean(text).split())
+    """Words as they are set: on one line, commands and words of a plan in quotes, with places to break where a word
+    is long."""
+    plainly = " ".join(quoted(clean(text)).split())
     return re.sub(
         rf"\S{{{_LONGEST_WORD},}}",
         lambda word: re.sub(r"([-/_.])(?=\S)|(\S{12})(?=\S)", "\\g<0>\u200b", word[0]),

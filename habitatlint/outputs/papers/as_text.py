@@ -73,7 +73,7 @@ def _wrapped(text: str, lead: str = "", indent: int | None = None) -> list[str]:
         return [lead.rstrip()]
     if width(words) <= first:
         return [lead + words]
-    lines = textwrap.wrap(words, room, initial_indent=" " * max(0, width(lead) - len(margin)))
+    lines = textwrap.wrap(words, room, initial_indent=" " * max(0, width(lead) - len(margin)), break_on_hyphens=False)
     return [lead + lines[0].lstrip(), *(margin + line for line in lines[1:])]
 
 
@@ -109,7 +109,7 @@ def _table(table: Table) -> Iterator[str]:
 def _cell(text: str, room: int) -> list[str]:
     if width(text) <= room:
         return [text]
-    return textwrap.wrap(text, room) or [""]
+    return textwrap.wrap(text, room, break_on_hyphens=False) or [""]
 
 
 def _widths(rows: Sequence[Sequence[str]], room: int) -> list[int]:

@@ -5,6 +5,8 @@ All text in it is plain: nothing of a plan is ever markup. Forms clean and escap
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable, Iterator
 from datetime import date
 from typing import Literal, NamedTuple
 
@@ -105,3 +107,29 @@ class Paper(NamedTuple):
     facts: tuple[tuple[str, str], ...]
     sections: tuple[Section, ...]
     foot: str = ""
+
+
+def texts(sections: Iterable[Section]) -> Iterator[str]:
+    """Every stretch of text in sections, headings among it."""
+    for section in sections:
+        yield section.title
+        for part in section.parts:
+            match part:
+                case Words(text):
+                    yield text
+                case Table():
+                    yield part.title
+                    yield from (column.title for column in part.columns)
+                    yield from (cell for row in (*part.rows, part.total) for cell in row)
+                case Items(items) | Cautions(_, items):
+                    yield from items
+                case Terms(pairs):
+                    yield from (text for pair in pairs for text in pair)
+                case Picture() | Sheets():
+                    yield part.words
+        yield from texts(section.sections)
+
+
+def quoted(text: str) -> str:
+    """Text for print: what is typed, between backticks on a terminal, stands in quotes."""
+    return re.sub(r"`([^`\n]+)`", "‘\\1’", text)

@@ -1,0 +1,83 @@
+"""What a project asks, joined with what ships: a review and a policy for each plan, by the settings it stands under."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import cache
+
+from habitatlint.check import asked
+from habitatlint.cli.assembly import review
+from habitatlint.findings import Level, Policy, Slip
+from habitatlint.language.plan import IncludeTrouble
+from habitatlint.outputs.sentences import clean
+from habitatlint.review import Review
+from habitatlint.settings import Settings, SettingsTrouble, as_lines, place_of, settings_for
+from habitatlint.settings import forget as forget_settings
+from habitatlint.source import Source
+
+
+@dataclass(frozen=True)
+class Project:
+    """The settings that plans stand under, and the review with the packs that they name."""
+
+    settings: Settings
+    review: Review
+    _policy: Policy
+
+    def policy(self, today: date | None = None, failing: Level | None = None) -> Policy:
+        """How plans are judged: by what the command line says, else by the settings, else as is usual."""
+        day = today or self.settings.today or date.today()
+        level = failing if failing is not None else self.settings.failing
+        return self._policy._replace(today=day, failing=Level.error if level is None else level)
+
+
+def project_of(plan: str) -> Project:
+    """The project of a plan, by its path. Raises SettingsTrouble for settings that cannot be read, and for what they
+    name that there is not."""
+    settings = settings_for(plan)
+    if settings.path not in _projects:
+        _projects[settings.path] = _made(settings)
+    return _projects[settings.path]
+
+
+_projects: dict[str, Project] = {}
+
+
+def forget() -> None:
+    """Forgets projects, for those that run on while settings change."""
+    forget_settings()
+    _projects.clear()
+
+
+@cache
+def _shipped() -> Review:
+    return review()
+
+
+def _made(settings: Settings) -> Project:
+    checker = _shipped()
+    if not settings.path:
+        return Project(settings, checker, Policy(date.min))
+    packs = []
+    for name in settings.packs:
+        try:
+            packs.append(checker.find_pack(name, Source(settings.shown, "")))
+        except IncludeTrouble as trouble:
+            raise SettingsTrouble(f"{place_of(settings.path, 'packs')}: pack `{clean(name)}`: {trouble}") from None
+    book = checker.rulebook.with_packs(packs)
+    for slip in (slip for pack in packs for slip in (*pack.slips, *book.faults(pack))):
+        raise SettingsTrouble(f"{slip.span.source.name}:{slip.span.line}: {_words(slip)}")
+    keyed = list(as_lines(settings))
+    said = asked(Source(settings.shown, "".join(f"{line}\n" for _, line in keyed)), checker.plan_grammar, book)
+    for slip in said.slips:
+        key, _ = keyed[slip.span.line - 1]
+        raise SettingsTrouble(f"{place_of(settings.path, key.partition('.')[2])}: `{key}`: {_words(slip)}")
+    # blocks read are read alike whatever the rules
+    return Project(settings, replace(checker, rulebook=book), Policy(date.min, said.levels, said.limits))
+
+
+def _words(slip: Slip) -> str:
+    """A slip in one line; what is out of a range is told with the range."""
+    why = slip.why or f"`{slip.found}` is not known here"
+    return clean(f"{why}{f': {slip.expected}' if slip.expected else ''}{slip.hint}")

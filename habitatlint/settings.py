@@ -1,0 +1,203 @@
+"""A project's settings: `habitatlint.toml`, or the table `[tool.habitatlint]` of a `pyproject.toml`, looked for in the
+folder of a plan and in those above it; the nearest that holds any is taken whole.
+
+Read strictly: a key that is not known is told with what it may have meant, a value with what was expected there.
+What rules and limits they name is looked up by whoever knows the rules in force.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import tomllib
+from collections.abc import Iterator, Mapping
+from datetime import date
+from functools import cache
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from habitatlint import files
+from habitatlint.findings import Level
+from habitatlint.outputs.sentences import clean
+from habitatlint.reading.grammar import did_you_mean, near
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel, ValidationError
+
+#: where settings stand, the first before the second
+NAME, SHARED, TABLE = "habitatlint.toml", "pyproject.toml", ("tool", "habitatlint")
+
+
+class SettingsTrouble(files.FileTrouble):
+    """Settings that cannot be read, in one line with place and remedy."""
+
+
+class Handover(NamedTuple):
+    """What a handover holds: its sections by name in their order (None: all), the path of the consultant's own
+    preface ("" for none), and the paper it is printed on ("" for the usual one)."""
+
+    sections: tuple[str, ...] | None = None
+    preface: str = ""
+    paper: str = ""
+
+
+class Settings(NamedTuple):
+    """What a project asks; `path` is the file that says so, "" where there is none.
+
+    `today` is the day to judge by (None: the machine's), `failing` the level from which findings fail a run;
+    `packs` are as a plan's `use pack` names them, from the folder of the settings; `measures` are distributions that
+    bring measures; `exclude` are patterns of plans that are passed over; `levels` and `limits` are by the names of
+    rules and limits, as written.
+    """
+
+    path: str = ""
+    today: date | None = None
+    failing: Level | None = None
+    packs: tuple[str, ...] = ()
+    measures: tuple[str, ...] = ()
+    exclude: tuple[str, ...] = ()
+    levels: Mapping[str, str] = {}
+    limits: Mapping[str, str] = {}
+    handover: Handover = Handover()
+
+    @property
+    def shown(self) -> str:
+        """The file as messages name it."""
+        return clean(os.path.relpath(self.path).replace(os.sep, "/")) if self.path else ""
+
+    def excludes(self, plan: str) -> bool:
+        """Whether a plan, by its path, is one that the project passes over."""
+        if not self.exclude:
+            return False
+        place = os.path.relpath(os.path.abspath(plan), os.path.dirname(self.path)).replace(os.sep, "/")
+        return any(re.fullmatch(_pattern(one), place) for one in self.exclude)
+
+
+def settings_for(plan: str) -> Settings:
+    """The settings in force for a plan, by its path; without any, what is usual. Raises SettingsTrouble."""
+    return _in_folder(os.path.dirname(os.path.abspath(plan)))
+
+
+@cache
+def _in_folder(folder: str) -> Settings:
+    for name in (NAME, SHARED):
+        path = os.path.join(folder, name)
+        if os.path.isfile(path):
+            table = _table(path, name)
+            if table is not None:
+                return _read(path, table)
+    above = os.path.dirname(folder)
+    return Settings() if above == folder else _in_folder(above)
+
+
+def forget() -> None:
+    """Forgets what was read, for those that run on while settings change."""
+    _in_folder.cache_clear()
+
+
+def _table(path: str, name: str) -> Mapping[str, Any] | None:
+    """The table of settings in a file, None where a shared one holds none."""
+    shown = clean(os.path.relpath(path).replace(os.sep, "/"))
+    try:
+        held: Any = tomllib.loads(files.decode(files.read_bytes(path), shown))
+    except tomllib.TOMLDecodeError as error:
+        if name == SHARED:
+            return None  # another program's to tell
+        raise SettingsTrouble(f"{shown}: not TOML: {str(error)[0].lower()}{str(error)[1:]}") from None
+    if name == NAME:
+        return dict(held)
+    for part in TABLE:
+        held = held.get(part) if isinstance(held, dict) else None
+    return held if isinstance(held, dict) else None
+
+
+@cache
+def _shapes() -> tuple[type[BaseModel], type[BaseModel]]:
+    """What a file of settings may say, and its table `handover`: known to pydantic, which is imported only here."""
+    from typing import Literal
+
+    from pydantic import BaseModel, ConfigDict
+
+    class Strict(BaseModel):
+        model_config = ConfigDict(extra="forbid", strict=True, alias_generator=lambda name: name.replace("_", "-"))
+
+    class HandoverTable(Strict):
+        sections: list[str] | None = None
+        preface: str = ""
+        paper: Literal["letter", "legal", "a4"] | None = None
+
+    class SettingsTable(Strict):
+        fail_on: Literal["error", "warning", "note"] | None = None
+        today: date | None = None
+        packs: list[str] = []
+        measures: list[str] = []
+        exclude: list[str] = []
+        levels: dict[str, Literal["error", "warning", "note", "off"]] = {}
+        limits: dict[str, str] = {}
+        handover: HandoverTable = HandoverTable.model_construct()
+
+    # names of this function, where pydantic looks for what the annotations mean
+    SettingsTable.model_rebuild(_types_namespace={"Literal": Literal, "date": date, "HandoverTable": HandoverTable})
+    return SettingsTable, HandoverTable
+
+
+def _read(path: str, table: Mapping[str, Any]) -> Settings:
+    from pydantic import ValidationError
+
+    whole, handover = _shapes()
+    try:
+        read: Any = whole.model_validate(dict(table))
+    except ValidationError as trouble:
+        raise SettingsTrouble(_told(path, trouble, {(): _keys(whole), ("handover",): _keys(handover)})) from None
+    hand = read.handover
+    sections = None if hand.sections is None else tuple(hand.sections)
+    preface = os.path.join(os.path.dirname(path), hand.preface) if hand.preface else ""
+    failing = Level[read.fail_on] if read.fail_on else None
+    return Settings(path, read.today, failing, tuple(read.packs), tuple(read.measures), tuple(read.exclude),
+                    read.levels, read.limits, Handover(sections, preface, hand.paper or ""))  # fmt: skip
+
+
+def _keys(shape: type[BaseModel]) -> list[str]:
+    return [field.alias or name for name, field in shape.model_fields.items()]
+
+
+def _told(path: str, trouble: ValidationError, known: Mapping[tuple[str, ...], list[str]]) -> str:
+    """The first fault of settings, in one line."""
+    first = trouble.errors()[0]
+    at = tuple(str(part) for part in first["loc"] if isinstance(part, str))
+    key, place = clean(".".join(at)), place_of(path, at[-1])
+    if first["type"] == "extra_forbidden":
+        keys = known.get(at[:-1], [])
+        hint = did_you_mean(near(at[-1], keys)) or f"; known are {', '.join(keys)}"
+        return f"{place}: no setting is called `{key}`{hint}"
+    return f"{place}: `{key}`: {first['msg'][0].lower()}{first['msg'][1:]}"
+
+
+def place_of(path: str, key: str) -> str:
+    """Where settings say a key: the file, and the line if one begins so."""
+    shown = clean(os.path.relpath(path).replace(os.sep, "/"))
+    lines = files.decode(files.read_bytes(path), shown).splitlines()
+    begins = re.compile(rf"""\s*\[*(?:[\w.-]*\.)?["']?{re.escape(key)}["']?\s*[=\].]""")
+    number = next((number for number, line in enumerate(lines, 1) if begins.match(line)), 0)
+    return f"{shown}:{number}" if number else shown
+
+
+def as_lines(settings: Settings) -> Iterator[tuple[str, str]]:
+    """What settings say of rules, each as a line that a plan could say, with the key that says it. Raises
+    SettingsTrouble for what is no name or no value at all."""
+    for word, table in (("level", settings.levels), ("set", settings.limits)):
+        for name, value in table.items():
+            key = f"{'levels' if word == 'level' else 'limits'}.{clean(name)}"
+            place = place_of(settings.path, name)
+            if not re.fullmatch(r"[a-z0-9./-]+", name):
+                raise SettingsTrouble(f"{place}: `{key}`: rules have names of lower-case letters and hyphens")
+            if not re.fullmatch(r"[^\n\r#\"\\]+", value):
+                raise SettingsTrouble(f'{place}: `{key}`: write a value as a plan would, such as "25yd"')
+            yield key, f"{word} {name} {value}"
+
+
+def _pattern(glob: str) -> str:
+    """A pattern of paths as a regular expression: `*` for anything within a name, `**/` for any folders, `?` for one
+    letter; a folder stands for all that is in it."""
+    parts = re.split(r"(\*\*/|\*\*|\*|\?)", glob.removeprefix("./").rstrip("/"))
+    words = {"**/": "(?:.*/)?", "**": ".*", "*": "[^/]*", "?": "[^/]"}
+    return "".join(words.get(part) or re.escape(part) for part in parts) + "(?:/.*)?"
