@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from habitatlint.findings import FIRM, Fact, Finding, Level, Policy, Related, Slip
 from habitatlint.ground.record import record
@@ -15,12 +15,16 @@ from habitatlint.measures.vocabulary import Vocabulary
 from habitatlint.reading.blocks import Memory
 from habitatlint.reading.grammar import Grammar, did_you_mean, near
 from habitatlint.reading.values import Written
-from habitatlint.rulebook.book import Rulebook, limit_fact, within
+from habitatlint.rulebook.book import Rulebook, limit_fact, misfit, within
 from habitatlint.rulebook.evaluation import Context
-from habitatlint.rulebook.judging import NotJudged, judge
+from habitatlint.rulebook.judging import NOBODY, NotJudged, judge
+from habitatlint.rulebook.pinning import Since
 from habitatlint.rulebook.rules import Limit, Pack, Rule
-from habitatlint.source import Source
+from habitatlint.source import Source, Span
 from habitatlint.units import show
+
+if TYPE_CHECKING:  # few ask why
+    from habitatlint.rulebook.explaining import Inquiry
 
 #: the pack that a `use pack` names, seen from the plan; raises IncludeTrouble
 FindPack = Callable[[str, Source], Pack]
@@ -55,6 +59,10 @@ class Report(NamedTuple):
     silenced: tuple[Rule, ...] = ()
     #: findings that a baseline holds, where the plan is held to one: no longer among `findings`
     known: tuple[Finding, ...] = ()
+    #: the limits in force, of every rule, by `pack/rule.limit`
+    limits: Mapping[str, Fact] = {}
+    #: what differs from the pins that the rules are held to
+    since: Since = Since()
 
     @property
     def units(self) -> str:
@@ -77,19 +85,33 @@ class Report(NamedTuple):
         return max((finding.level for finding in self.findings), default=Level.off)
 
 
-class _Set:
-    """Limits, levels and slips that come of the plan's own lines."""
+class Asked:
+    """Limits and levels that `set` and `level` lines ask, and slips in them."""
 
     def __init__(self) -> None:
         self.limits: dict[str, Fact] = {}
         self.levels: dict[str, Level] = {}
         self.slips: list[Slip] = []
+        #: the line that sets each limit, by `pack/rule.limit`, and each level, by `pack/rule`
+        self.lines: dict[str, Span] = {}
 
 
-def check(source: Source, library: Library, rulebook: Rulebook, policy: Policy, memory: Memory | None = None) -> Report:
+def asked(source: Source, grammar: Grammar, rulebook: Rulebook) -> Asked:
+    """What a text of nothing but `set` and `level` lines asks of the rules of a rulebook."""
+    plan = read_plan(source, grammar, fragment=True)
+    found = _said(plan, rulebook)
+    found.slips = sorted([*plan.slips, *found.slips], key=lambda slip: slip.span.start)
+    return found
+
+
+def check(
+    source: Source, library: Library, rulebook: Rulebook, policy: Policy, memory: Memory | None = None,
+    inquiry: Inquiry | None = None,
+) -> Report:  # fmt: skip
     """Reads a plan, puts it on the ground and judges it by every rule in force.
 
-    Never raises for what the text says: whatever is wrong in it is a finding.
+    Never raises for what the text says: whatever is wrong in it is a finding. An inquiry hears what judging does, and
+    may narrow what is judged to the rule that it asks about; it raises Unanswerable for a place or rule there is not.
     """
     plan = read_plan(source, library.plan_grammar, library.find, memory, fragment=policy.fragment)
     scene = Scene(plan)
@@ -101,6 +123,8 @@ def check(source: Source, library: Library, rulebook: Rulebook, policy: Policy, 
     levels = {**rulebook.changed_levels, **policy.levels, **said.levels}
     limits = {**rulebook.changed_limits, **policy.limits, **said.limits}
     rules = [rule for rule in rulebook.rules if levels.get(rule.name) is not Level.off or _is_record(rule)]
+    if inquiry is not None:
+        rules = inquiry.begin(plan, rulebook, rules)
 
     def judged(over: Iterable[Rule], seen: list[Slip]) -> tuple[list[Finding], list[NotJudged]]:
         found: list[Finding] = []
@@ -111,7 +135,7 @@ def check(source: Source, library: Library, rulebook: Rulebook, policy: Policy, 
                 scene, library.vocabulary, _limits(rule, limits),
                 {name: words.words for name, words in rule.lists.items()}, policy.today.toordinal(), {"slips": table},
             )  # fmt: skip
-            judgement = judge(rule, context)
+            judgement = judge(rule, context, inquiry.of(rule) if inquiry is not None else NOBODY)
             found += [_graded(finding, rule, levels) for finding in judgement.findings]
             unjudged += judgement.not_judged
         return [finding for finding in found if finding.level is not Level.off], unjudged
@@ -123,8 +147,13 @@ def check(source: Source, library: Library, rulebook: Rulebook, policy: Policy, 
         findings += judged([rule for rule in rules if _is_record(rule)], last)[0]
     ordered = sorted(_once(findings), key=lambda finding: finding.order)
     waived.sort(key=lambda finding: finding.order)
+    if inquiry is not None:
+        judged(inquiry.besides(rules), slips)
+        inquiry.end(policy, levels, said.lines, ordered, waived)
     silenced = tuple(rule for rule in rulebook.rules if rule.safety and _is_lowered(rule, levels))
-    return Report(source, plan, scene, tuple(ordered), tuple(waived), tuple(rules), library.vocabulary, silenced)
+    in_force = {f"{rule.name}.{name}": fact for rule in rulebook.rules for name, fact in _limits(rule, limits).items()}
+    return Report(source, plan, scene, tuple(ordered), tuple(waived), tuple(rules), library.vocabulary, silenced,
+                  limits=in_force, since=rulebook.since_pins)  # fmt: skip
 
 
 def _is_lowered(rule: Rule, levels: Mapping[str, Level]) -> bool:
@@ -178,22 +207,28 @@ def _once(findings: list[Finding]) -> list[Finding]:
 
 
 def _with_used_packs(plan: PlanText, library: Library, rulebook: Rulebook, slips: list[Slip]) -> Rulebook:
-    packs = []
+    packs: list[Pack] = []
     for use in plan.of(UsePack):
-        value = use.head[-1]
+        _, value, *version = use.head  # `pack`, its path or name, and perhaps `version` and which
+        thing = f"pack {value.value}"
         try:
             pack = library.find_pack(str(value.value), use.placed.source)
         except IncludeTrouble as error:
-            slips.append(Slip("pack-trouble", use.span(value), thing=f"pack {value.value}", why=str(error)))
+            slips.append(Slip("pack-trouble", use.span(value), thing=thing, why=str(error)))
             continue
-        packs.append(pack)
+        if version and (why := misfit(str(version[-1].value), pack)):
+            slips.append(Slip("pack-trouble", use.span(version[-1]), thing=thing, why=why))
+        elif why := rulebook.with_packs(packs).in_the_way(pack):
+            slips.append(Slip("pack-trouble", use.span(value), thing=thing, why=why))
+        else:
+            packs.append(pack)
     whole = rulebook.with_packs(packs)
     for pack in packs:
-        slips += [_of_a_pack(slip) for slip in (*pack.slips, *whole.faults(pack))]
+        slips += [of_a_pack(slip) for slip in (*pack.slips, *whole.faults(pack))]
     return whole
 
 
-def _of_a_pack(slip: Slip) -> Slip:
+def of_a_pack(slip: Slip) -> Slip:
     """A slip in a rule file: told as the pack's, for what is said of plans does not fit it."""
     found = f", not `{slip.found}`" if slip.found else ""
     why = f"expected {slip.expected}{found}" if slip.expected else (slip.why or f"`{slip.found}` is not known here")
@@ -201,9 +236,9 @@ def _of_a_pack(slip: Slip) -> Slip:
     return slip._replace(kind="pack-trouble", why=why, hint=hint)
 
 
-def _said(plan: PlanText, rulebook: Rulebook) -> _Set:
+def _said(plan: PlanText, rulebook: Rulebook) -> Asked:
     """What `set` and `level` lines ask, and what is wrong with them."""
-    said = _Set()
+    said = Asked()
     for block in plan.of(SetLimit):
         _set_limit(block, rulebook, said)
     for line in plan.of(SetLevel):
@@ -216,6 +251,7 @@ def _said(plan: PlanText, rulebook: Rulebook) -> _Set:
             said.slips.append(Slip("bad-value", line.span(name), thing="level", found=rule.slug, why=why))
         else:
             said.levels[rule.name] = Level[str(level.value)]
+            said.lines[rule.name] = line.span()
     return said
 
 
@@ -233,7 +269,7 @@ def _no_rule(block: SetLevel | SetLimit | Waive, name: Written, rulebook: Rulebo
                 why=f"`{thing}` takes the name of a rule", hint=hint)  # fmt: skip
 
 
-def _set_limit(block: SetLimit, rulebook: Rulebook, said: _Set) -> None:
+def _set_limit(block: SetLimit, rulebook: Rulebook, said: Asked) -> None:
     name, value = block.head[0], block.head[1]
     slug, _, limit_name = str(name.value).rpartition(".")
     rule = rulebook.find(slug)
@@ -254,6 +290,7 @@ def _set_limit(block: SetLimit, rulebook: Rulebook, said: _Set) -> None:
     fact = _as_fact(value)
     if within(limit, fact):
         said.limits[f"{rule.name}.{limit_name}"] = fact
+        said.lines[f"{rule.name}.{limit_name}"] = block.span()
         return
     said.slips.append(
         Slip("limit-out-of-range", block.span(value), thing=f"{rule.slug}.{limit_name}", found=str(value.value),

@@ -1,4 +1,5 @@
-"""The only place that reads and writes disk: plans, packs, the grammar and rules, caches."""
+"""The only place that reads and writes disk: plans, packs, pins, the grammar and rules, caches; and that asks which
+packs and measures are installed."""
 
 from __future__ import annotations
 
@@ -7,11 +8,12 @@ import contextlib
 import hashlib
 import os
 import pickle
+import re
 import stat
 import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import cache
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from habitatlint.language.plan import IncludeTrouble
 from habitatlint.outputs.map.picture import PictureFile
@@ -19,6 +21,10 @@ from habitatlint.reading.grammar import PARSER_VERSION, Grammar
 from habitatlint.review import ReadPack
 from habitatlint.rulebook.rules import Pack
 from habitatlint.source import Source
+
+if TYPE_CHECKING:  # most runs have neither
+    from habitatlint.measures.vocabulary import Vocabulary
+    from habitatlint.rulebook.pinning import Pins
 
 #: largest plan or pack file that is read, in bytes
 LARGEST_FILE = 8 * 1024 * 1024
@@ -71,7 +77,7 @@ def read_source(path: str) -> Source:
     return Source(name, decode(read_bytes(path), name))
 
 
-def read_bytes(path: str, name: str = "") -> bytes:
+def read_bytes(path: str, name: str = "", most: int = LARGEST_FILE) -> bytes:
     """The bytes of a plain file, of one that is too large to be decoded only the beginning; raises FileTrouble, which
     calls the file by a name, or as its path is shown."""
     name = name or shown(path)
@@ -79,7 +85,7 @@ def read_bytes(path: str, name: str = "") -> bytes:
         with open(path, "rb", opener=_at_once) as file:
             if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
                 raise FileTrouble(f"{name}: not a plain file; give a plan, a folder, or - for standard input")
-            return file.read(LARGEST_FILE + 1)
+            return file.read(most + 1)
     except FileNotFoundError:
         raise FileTrouble(f"{name}: no such file; give the path of a plan or a folder of plans") from None
     except IsADirectoryError:
@@ -226,9 +232,26 @@ def grammar(name: str, build: Callable[[dict[str, str], str | None], Grammar]) -
 
 
 def pack_sources(folder: str, shown: str) -> list[Source]:
-    """Every rule file of a pack's folder, in the order of their names."""
-    names = sorted(name for name in os.listdir(folder) if name.endswith(RULE_ENDING))
-    return [Source(f"{shown}/{name}", read_source(os.path.join(folder, name)).text) for name in names]
+    """Every rule file of a pack's folder, in the order of their names. Raises FileTrouble, also for a link that leads
+    out of the folder, and for more than any pack holds."""
+    from habitatlint.packs.archive import LARGEST_IN_ALL, MOST_FILES
+
+    try:
+        names = sorted(name for name in os.listdir(folder) if name.endswith(RULE_ENDING))
+    except OSError as error:
+        raise FileTrouble(f"{shown}: cannot be read: {(error.strerror or str(error)).lower()}") from None
+    if len(names) > MOST_FILES:
+        raise FileTrouble(f"{shown}: {len(names)} rule files; a pack has {MOST_FILES} at most")
+    root, sources, left = os.path.realpath(folder), [], LARGEST_IN_ALL
+    for name in names:
+        path = os.path.join(folder, name)
+        if os.path.islink(path) and os.path.dirname(os.path.realpath(path)) != root:
+            raise FileTrouble(f"{shown}/{name}: a link that leads out of the pack's folder; put the file itself there")
+        sources.append(Source(f"{shown}/{name}", read_source(path).text))
+        left -= len(sources[-1].text)
+        if left < 0:
+            raise FileTrouble(f"{shown}: its files are larger than {LARGEST_IN_ALL // 2**20} MB together")
+    return sources
 
 
 def shipped_packs(read: ReadPack, fingerprint: str) -> tuple[Pack, ...]:
@@ -302,19 +325,158 @@ def replace_file(path: str, data: bytes) -> None:
 
 
 def find_pack(path: str, source: Source, read: ReadPack) -> Pack:
-    """The pack that a `use pack` names: a folder of rule files, seen from the plan's folder."""
+    """The pack that a `use pack` names, seen from the plan's folder: a folder of rule files, an archive that ends in
+    `.pack`, or by its bare name an installed one. What stands beside the plan goes before what is installed."""
     if os.path.isabs(path) or "\\" in path or ":" in path:
         raise IncludeTrouble("a pack is a path from this file's folder, with forward slashes")
-    folder = os.path.normpath(os.path.join(os.path.dirname(source.name) or ".", path))
-    if not os.path.isdir(folder):
-        raise IncludeTrouble("there is no such folder")
+    place = os.path.normpath(os.path.join(os.path.dirname(source.name) or ".", path))
     try:
-        sources = pack_sources(folder, folder.replace(os.sep, "/"))
+        return read(*(_installed(path) if _is_bare(path) and not os.path.exists(place) else pack_texts(place)))
     except (FileTrouble, OSError) as error:
-        raise IncludeTrouble(str(error)) from None
-    if not sources:
-        raise IncludeTrouble(f"the folder has no rule files; they end in {RULE_ENDING}")
-    return read(os.path.basename(os.path.abspath(folder)), sources)
+        told = str(error)
+        raise IncludeTrouble(told.removeprefix(f"{shown(place)}: ")) from None
+
+
+def pack_texts(path: str) -> tuple[str, list[Source]]:
+    """A pack's name, as its folder or archive has it, and its rule files. Raises FileTrouble."""
+    from habitatlint.packs.archive import ENDING, LARGEST_ARCHIVE, ArchiveTrouble, unwrapped
+
+    name = shown(path)
+    if os.path.isdir(path):
+        sources = pack_sources(path, name)
+        if not sources:
+            raise FileTrouble(f"{name}: the folder has no rule files; they end in {RULE_ENDING}")
+        return os.path.basename(os.path.abspath(path)), sources
+    if not path.endswith(ENDING):
+        what = "not a pack" if os.path.exists(path) else "there is no such folder"
+        raise FileTrouble(
+            f"{name}: {what}; a pack is a folder of {RULE_ENDING} files, or an archive ending in {ENDING}"
+        )
+    try:
+        found = unwrapped(read_bytes(path, most=LARGEST_ARCHIVE))
+    except ArchiveTrouble as trouble:
+        raise FileTrouble(f"{name}: {trouble}") from None
+    rules = sorted(file for file in found.texts if file.endswith(RULE_ENDING))
+    return found.manifest.name, [Source(f"{name}/{file}", found.texts[file]) for file in rules]
+
+
+def pack_files(folder: str) -> dict[str, str]:
+    """All that is wrapped of a pack's folder, by name: rule files, LICENSE and README.md. Raises FileTrouble."""
+    from habitatlint.packs.archive import BESIDE
+
+    texts = {os.path.basename(source.name): source.text for source in pack_sources(folder, shown(folder))}
+    for name in BESIDE:
+        path = os.path.join(folder, name)
+        if os.path.lexists(path):
+            texts[name] = read_source(path).text
+    return texts
+
+
+#: the group of entry points by which a distribution names its packs
+PACKS = "habitatlint.packs"
+
+
+def _is_bare(name: str) -> bool:
+    return re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", name) is not None
+
+
+def _installed(name: str) -> tuple[str, list[Source]]:
+    """An installed pack: a distribution's entry point names the Python package whose folder holds the rule files. They
+    are read as data; of that package no code is run, for a plan may ask for this."""
+    from importlib.metadata import entry_points
+    from importlib.util import find_spec
+
+    points = sorted(entry_points(group=PACKS), key=lambda point: (point.name, point.value))
+    point = next((one for one in points if one.name == name), None)
+    if point is None:
+        from habitatlint.reading.grammar import did_you_mean, near
+
+        known = sorted({one.name for one in points})
+        hint = did_you_mean(near(name, known)) or (f"; installed are {', '.join(known)}" if known else "")
+        raise FileTrouble(f"there is no such folder, and no installed pack is called so{hint}")
+    whose = f"the installed pack `{name}`"
+    parts = point.value.strip().split(".")
+    if not all(part.isidentifier() for part in parts):
+        raise FileTrouble(f"{whose} names no Python package; tell its maker")
+    try:
+        spec = find_spec(parts[0])  # of the first part alone: to look for another would run the first one's code
+    except (ImportError, ValueError):
+        spec = None
+    for place in (spec.submodule_search_locations if spec is not None else None) or ():
+        folder = os.path.join(place, *parts[1:])
+        if os.path.isdir(folder) and (sources := pack_sources(folder, shown(folder))):
+            return name, sources
+    raise FileTrouble(f"{whose} has no rule files where it says; tell its maker, or install it again")
+
+
+def load_measures(names: Iterable[str], ours: Vocabulary) -> Vocabulary:
+    """Our measures and those of installed distributions, by the names that the settings give. Runs their code, so never
+    to be called for what a plan or a pack asks. Raises FileTrouble."""
+    from importlib.metadata import entry_points
+
+    from habitatlint.packs.measures import GROUP, MeasureTrouble, Notes, joined
+
+    points = sorted(entry_points(group=GROUP), key=lambda point: (point.name, point.value))
+    brought: dict[str, Notes] = {}
+    for name in names:
+        wanted = re.sub(r"[-_.]+", "-", name).lower()
+        found = [
+            one
+            for one in points
+            if wanted in (one.name, re.sub(r"[-_.]+", "-", one.dist.name).lower() if one.dist else "")
+        ]
+        if not found:
+            known = sorted({one.dist.name if one.dist else one.name for one in points})
+            remedy = f"installed are {', '.join(known)}" if known else "install it first"
+            raise FileTrouble(f"no installed distribution called `{name}` brings measures; {remedy}")
+        for point in found:
+            try:
+                brought[f"{name} ({point.value})"] = point.load()
+            except Exception as error:  # another's code: whatever it does, this goes on
+                why = f"{type(error).__name__}: {error}"
+                raise FileTrouble(f"the measures of `{name}` cannot be loaded: {why}; tell its maker") from None
+    try:
+        return joined(ours, brought)
+    except MeasureTrouble as trouble:
+        raise FileTrouble(str(trouble)) from None
+
+
+#: where the pins of a project stand
+PINS = "habitatlint.pins"
+
+
+def pins_for(path: str) -> str:
+    """The pins that a plan is held to: the nearest in its folder or above, as a path; "" where there are none."""
+    folder = os.path.dirname(os.path.abspath(path))
+    while True:
+        place = os.path.join(folder, PINS)
+        if os.path.isfile(place):
+            return place
+        above = os.path.dirname(folder)
+        if above == folder:
+            return ""
+        folder = above
+
+
+def read_pins(path: str) -> Pins:
+    """Pins as kept in a file. Raises FileTrouble."""
+    from habitatlint.packs.pins import PinsTrouble, read
+
+    name = shown(os.path.relpath(path))
+    try:
+        return read(decode(read_bytes(path, name), name))
+    except PinsTrouble as trouble:
+        raise FileTrouble(f"{name}: no pins: {trouble}; write them anew with `habitatlint pack pin`") from None
+
+
+def make_folder(path: str) -> None:
+    """Makes a folder that is not there yet; raises FileTrouble."""
+    try:
+        os.mkdir(path)
+    except FileExistsError:
+        raise FileTrouble(f"{shown(path)}: is there already; give another name") from None
+    except OSError as error:
+        raise _unwritable(path, error) from None
 
 
 def write_new(path: str, text: str) -> None:

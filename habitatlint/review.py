@@ -4,17 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 from habitatlint.check import FindPack, Library, Report, check, find_no_pack
 from habitatlint.findings import Finding, Mend, Policy
 from habitatlint.language.plan import Find, find_nothing
 from habitatlint.measures import every_measure
+from habitatlint.measures.vocabulary import Vocabulary
 from habitatlint.mending import Judges, proven, together
 from habitatlint.reading.blocks import Memory
 from habitatlint.reading.grammar import Grammar
 from habitatlint.rulebook.book import Rulebook
 from habitatlint.rulebook.rules import Pack
 from habitatlint.source import Source
+
+if TYPE_CHECKING:  # few ask why
+    from habitatlint.rulebook.explaining import Inquiry
 
 #: so often at most a plan is judged again to try its mends, where they are only shown
 TRIALS = 3
@@ -24,14 +29,16 @@ ReadPack = Callable[[str, Iterable[Source]], Pack]
 
 @dataclass(frozen=True)
 class Review:
-    """Checks plans with one rulebook. `memory` keeps blocks read, so that of an edited plan only what
-    changed is read again."""
+    """Checks plans with one rulebook. `memory` keeps blocks read, so that of an edited plan only what changed is read
+    again. `vocabulary` is every measure; `brought` names the distributions that brought some of them."""
 
     plan_grammar: Grammar = field(repr=False)
     rulebook: Rulebook = field(repr=False)
     find: Find = find_nothing
     find_pack: FindPack = find_no_pack
     memory: Memory = field(default_factory=dict, repr=False)
+    vocabulary: Vocabulary = field(default_factory=every_measure, repr=False)
+    brought: tuple[str, ...] = ()
 
     def mends(self, report: Report, finding: Finding, policy: Policy) -> tuple[Mend, ...]:
         """The mends of one finding of a report, each tried by itself."""
@@ -53,18 +60,27 @@ class Review:
         return Judges(glance, lambda source: self.check(source, policy))
 
     def check(self, source: Source, policy: Policy) -> Report:
-        library = Library(self.plan_grammar, every_measure(), self.find, self.find_pack)
+        library = Library(self.plan_grammar, self.vocabulary, self.find, self.find_pack)
         return check(source, library, self.rulebook, policy, self.memory)
 
+    def inquired(self, source: Source, policy: Policy, inquiry: Inquiry) -> Report:
+        """Checks a plan and lets an inquiry hear it: of what it does not ask about, not all is judged. Raises
+        Unanswerable."""
+        library = Library(self.plan_grammar, self.vocabulary, self.find, self.find_pack)
+        return check(source, library, self.rulebook, policy, self.memory, inquiry)
 
-def pack_reader(plan_grammar: Grammar, rule_grammar: Callable[[], Grammar]) -> ReadPack:
-    """Reads packs and checks them against every measure; the rule grammar is built when first needed."""
+
+def pack_reader(
+    plan_grammar: Grammar, rule_grammar: Callable[[], Grammar], vocabulary: Vocabulary | None = None
+) -> ReadPack:
+    """Reads packs and checks them against every measure, ours if no vocabulary is given; the rule grammar is built when
+    first needed."""
 
     def read(name: str, sources: Iterable[Source]) -> Pack:
         # packs are kept as read: most runs need neither
         from habitatlint.rulebook.checking import checked
         from habitatlint.rulebook.rules import read_pack
 
-        return checked(read_pack(name, sources, rule_grammar()), every_measure(), plan_grammar)
+        return checked(read_pack(name, sources, rule_grammar()), vocabulary or every_measure(), plan_grammar)
 
     return read

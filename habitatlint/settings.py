@@ -77,6 +77,21 @@ def settings_for(plan: str) -> Settings:
     return _in_folder(os.path.dirname(os.path.abspath(plan)))
 
 
+def places_for(plan: str) -> Iterator[str]:
+    """Where settings for a plan may stand, the nearest first, as far as the file that is in force."""
+    found, folder = settings_for(plan).path, os.path.dirname(os.path.abspath(plan))
+    while True:
+        for name in (NAME, SHARED):
+            path = os.path.join(folder, name)
+            yield path
+            if path == found:
+                return
+        above = os.path.dirname(folder)
+        if above == folder:
+            return
+        folder = above
+
+
 @cache
 def _in_folder(folder: str) -> Settings:
     for name in (NAME, SHARED):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -9,7 +10,7 @@ from habitatlint import __version__, files
 from habitatlint.language.plan import plan_grammar
 from habitatlint.measures import every_measure
 from habitatlint.reading.grammar import Grammar
-from habitatlint.review import Review, pack_reader
+from habitatlint.review import ReadPack, Review, pack_reader
 from habitatlint.rulebook.book import Rulebook
 from habitatlint.rulebook.rules import rule_grammar
 
@@ -40,6 +41,20 @@ def review() -> Review:
         where = f"{slip.span.source.name}:{slip.span.line}"
         raise RuntimeError(f"a rule that ships cannot be read: {where}: {slip.kind} {slip.found} {slip.why}")
     return Review(plans, Rulebook(packs), files.find_beside, lambda path, source: files.find_pack(path, source, read))
+
+
+def pack_texts_reader(checker: Review) -> ReadPack:
+    """Reads packs from their texts, by the grammars and the measures of a review."""
+    return pack_reader(checker.plan_grammar, lambda: files.grammar("rules", rule_grammar), checker.vocabulary)
+
+
+def with_measures(checker: Review, names: tuple[str, ...]) -> Review:
+    """A review that has the measures of installed distributions too, which runs their code. Raises FileTrouble."""
+    if not names:
+        return checker
+    wider = replace(checker, vocabulary=files.load_measures(names, checker.vocabulary), brought=names)
+    read = pack_texts_reader(wider)
+    return replace(wider, find_pack=lambda path, source: files.find_pack(path, source, read))
 
 
 def print_assets() -> press.Assets:

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from habitatlint import files
 from habitatlint.check import Report
-from habitatlint.cli.assembly import review
+from habitatlint.cli.formatting import plans_in
+from habitatlint.cli.project import Project, project_of
 from habitatlint.findings import Level, Policy
 from habitatlint.outputs import Run, Style, render
-from habitatlint.review import Review
 from habitatlint.source import Source
 
 if TYPE_CHECKING:  # most runs have no baseline
@@ -33,10 +33,10 @@ class Wanted(NamedTuple):
     changed, of which those without a head are judged in the plans that include them.
     """
 
-    form: str
-    name: str
-    today: date
-    failing: Level
+    form: str = "text"
+    name: str = "standard-input.habitat"
+    today: date | None = None
+    failing: Level | None = None
     changed: bool = False
     baseline: str = ""
     write_baseline: str = ""
@@ -64,9 +64,7 @@ def check_plans(plans: Iterable[str], wanted: Wanted) -> Outcome:
     """Checks plans. Raises FileTrouble for a baseline that cannot be read or written."""
     start = time.perf_counter()
     gathered = _gather(plans, wanted)
-    checker = review()
-    policy = Policy(wanted.today, failing=wanted.failing)
-    reports = _reports(gathered, checker, policy, wanted.changed)
+    reports = _reports(gathered, wanted)
     troubles = tuple(gathered.troubles)
     run = Run(baseline=wanted.baseline or wanted.write_baseline, troubles=troubles)
     if wanted.write_baseline and not troubles:  # what could not be read would be missing in it
@@ -74,20 +72,29 @@ def check_plans(plans: Iterable[str], wanted: Wanted) -> Outcome:
     if run.baseline and not (wanted.write_baseline and troubles):
         reports, gone = _held(run.baseline, reports)
         run = run._replace(gone=gone)
-    run = run._replace(status=_status(reports, run, wanted.failing))
+    run = run._replace(status=_status(reports, run, wanted))
     if wanted.form == "sarif":  # its fixes are mends that were tried
-        reports = [checker.tried(report, policy) for report in reports]
+        reports = [_project(report).review.tried(report, _policy(report, wanted)) for report in reports]
     style = Style(wanted.colour, time.perf_counter() - start if wanted.timed else None, run)
     # a log says of what could not be read that the run failed; the other forms have nothing to show
     page = render(wanted.form, reports, style) if reports or wanted.form == "sarif" else ""
     return Outcome(page, troubles, run.status)
 
 
-def _status(reports: Iterable[Report], run: Run, failing: Level) -> int:
+def _project(report: Report) -> Project:
+    return project_of(report.source.name)
+
+
+def _policy(report: Report, wanted: Wanted) -> Policy:
+    return _project(report).policy(wanted.today, wanted.failing)
+
+
+def _status(reports: Iterable[Report], run: Run, wanted: Wanted) -> int:
     if run.troubles:
         return FAILED
-    stale = bool(run.gone) and failing <= Level.note
-    return FOUND if stale or any(report.worst() >= failing for report in reports) else CLEAN
+    failing = [(report.worst(), _policy(report, wanted).failing) for report in reports]
+    stale = bool(run.gone) and any(least <= Level.note for _, least in failing)
+    return FOUND if stale or any(worst >= least for worst, least in failing) else CLEAN
 
 
 def _gather(plans: Iterable[str], wanted: Wanted) -> _Gathered:
@@ -98,23 +105,29 @@ def _gather(plans: Iterable[str], wanted: Wanted) -> _Gathered:
                 text = files.decode(sys.stdin.buffer.read(files.LARGEST_FILE + 1), wanted.name)
                 gathered.sources[wanted.name] = Source(wanted.name, text)
                 continue
-            paths = files.plans_in(plan)
+            paths = plans_in(plan)
             read = [files.read_source(path) for path in paths]
             gathered.sources.update({source.name: source for source in read})
-            if paths == [plan]:
+            if paths == [plan]:  # a plan that is named, and not passed over by the settings
                 gathered.named.add(read[0].name)
         except files.FileTrouble as trouble:
             gathered.troubles.append(str(trouble))
     return gathered
 
 
-def _reports(gathered: _Gathered, checker: Review, policy: Policy, changed: bool) -> list[Report]:
-    """The plans' reports by name. A file that is included, and that has no head of its own, is judged in the plan that
-    includes it; by itself too where it was named, unless the files named are those that changed."""
+def _reports(gathered: _Gathered, wanted: Wanted) -> list[Report]:
+    """The plans' reports by name, each judged by the settings that it stands under. A file that is included, and that
+    has no head of its own, is judged in the plan that includes it; by itself too where it was named, unless the files
+    named are those that changed."""
     sources, named = gathered.sources, gathered.named
-    reports = [checker.check(source, policy) for source in sources.values()]
-    if changed:
-        others = [checker.check(source, policy) for source in _naming(sources.keys())]
+
+    def judged(source: Source) -> Report:
+        project = project_of(source.name)
+        return project.review.check(source, project.policy(wanted.today, wanted.failing))
+
+    reports = [judged(source) for source in sources.values()]
+    if wanted.changed:
+        others = [judged(source) for source in _naming(sources.keys())]
         reports += [report for report in others if report.plan.head is not None and report.included & sources.keys()]
         named = set()
     reports.sort(key=lambda report: report.source.name)

@@ -24,7 +24,7 @@ class Asked(NamedTuple):
     output: str = ""
     form: str = "text"
     paper: str = ""
-    today: date = date.min
+    today: date | None = None
     least: str = ""
 
 

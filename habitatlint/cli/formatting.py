@@ -13,6 +13,7 @@ from habitatlint import files
 from habitatlint.language.formatting import formatted
 from habitatlint.language.plan import plan_grammar
 from habitatlint.outputs.sentences import clean
+from habitatlint.settings import settings_for
 from habitatlint.source import Source
 
 #: what a plan read from standard input is called
@@ -45,14 +46,19 @@ def format_plans(plans: Iterable[str], *, check: bool) -> tuple[int, list[str]]:
 
 
 def each_plan(plans: Iterable[str], troubles: list[str]) -> list[str]:
-    """Every plan once: files, and those in folders."""
+    """Every plan once: files, and those in folders; but for those that the settings exclude."""
     paths: list[str] = []
     for plan in plans:
         try:
-            paths += [plan] if plan == "-" else files.plans_in(plan)
+            paths += [plan] if plan == "-" else plans_in(plan)
         except files.FileTrouble as trouble:
             troubles.append(str(trouble))
     return list(dict.fromkeys(paths))
+
+
+def plans_in(plan: str) -> list[str]:
+    """A plan, or those in a folder, but for those that the settings exclude. Raises FileTrouble."""
+    return [path for path in files.plans_in(plan) if not settings_for(path).excludes(path)]
 
 
 def show_diff(name: str, before: str, after: str) -> None:

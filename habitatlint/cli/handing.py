@@ -13,22 +13,11 @@ from datetime import date
 
 import click
 
+from habitatlint.cli.days import day, judged_by
+
 #: exit status of a command that could not do its work
 FAILED = 2
 Command = Callable[..., None]
-
-
-def _day(context: click.Context, parameter: click.Parameter, value: str | None) -> date | None:
-    if value is None:
-        return None
-    try:
-        return date.fromisoformat(value)
-    except ValueError:
-        raise click.BadParameter(f"`{value}` is no date such as 2026-02-10") from None
-
-
-def _today(context: click.Context, parameter: click.Parameter, value: str | None) -> date:
-    return _day(context, parameter, value) or date.today()
 
 
 def on_paper(*further: str) -> Callable[[Command], Command]:
@@ -37,8 +26,7 @@ def on_paper(*further: str) -> Callable[[Command], Command]:
 
     def take(command: Command) -> Command:
         for option in (
-            click.option("--today", callback=_today, metavar="DATE",
-                         help="The day to judge by, such as 2026-02-10; today if left out."),
+            judged_by(),
             click.option("--paper", type=click.Choice(["letter", "a4", "legal"]),
                          help="What it is printed on; letter if left out, a4 for a plan in metres."),
             click.option("--as", "form", type=click.Choice(["text", "csv"]), default="text", show_default=True,
@@ -71,12 +59,12 @@ def in_one_line() -> Iterator[None]:
 @click.option("--left", is_flag=True, help="Leave out what is done already.")
 @click.option("--ticked", default="", metavar="BOXES",
               help="Boxes that were ticked, such as 3,7-9, or names: write the as-built plan to FILE.")  # fmt: skip
-@click.option("--on", "done_on", callback=_day, metavar="DATE",
+@click.option("--on", "done_on", callback=day, metavar="DATE",
               help="The day on which what is ticked was done; the day judged by if left out.")  # fmt: skip
 @click.option("--sheet", default="", metavar="MARK",
               help="The four signs of the sheet that was ticked, to be sure of its boxes.")  # fmt: skip
 def work(
-    plan: str, output: str, form: str, paper: str | None, today: date, step: float | None, crew: str, left: bool,
+    plan: str, output: str, form: str, paper: str | None, today: date | None, step: float | None, crew: str, left: bool,
     ticked: str, done_on: date | None, sheet: str,
 ) -> None:  # fmt: skip
     """Order of work and cut list: by step and crew, what could hurt people first, with numbered boxes to tick.
@@ -89,7 +77,7 @@ def work(
     wanted = working.Asked(output, form, paper or "", today, step, crew, left)
     with in_one_line():
         if ticked:
-            working.tick(plan, wanted, ticked, done_on or today, sheet)
+            working.tick(plan, wanted, ticked, done_on, sheet)
         else:
             working.give_work(plan, wanted)
 
@@ -98,7 +86,7 @@ def work(
 @click.argument("plan", metavar="PLAN")
 @on_paper()
 @click.option("--quick", is_flag=True, help="Leave out what each step clears: it takes a judgement of the plan a step.")
-def tally(plan: str, output: str, form: str, paper: str | None, today: date, quick: bool) -> None:
+def tally(plan: str, output: str, form: str, paper: str | None, today: date | None, quick: bool) -> None:
     """What a plan takes and gives: trees, basal area, cover, sun, wood, herbicide, hours and money.
 
     By pocket, step and the whole property; money only by `rates` that the plan gives with year and source. Last, what
@@ -118,7 +106,7 @@ def tally(plan: str, output: str, form: str, paper: str | None, today: date, qui
 @click.option("--every-sit", is_flag=True,
               help="Tell of morning, evening and all day for every stand, whatever the plan says.")  # fmt: skip
 def winds(
-    plan: str, output: str, form: str, paper: str | None, today: date, stand: str, every_sit: bool
+    plan: str, output: str, form: str, paper: str | None, today: date | None, stand: str, every_sit: bool
 ) -> None:  # fmt: skip
     """Every stand by every wind: clean, or what the scent of stand and walks comes to, with the share of the hours.
 
@@ -134,13 +122,12 @@ def winds(
 @click.command()
 @click.argument("plan", metavar="PLAN")
 @click.option("-o", "output", default="", metavar="FILE",
-              help="Write it, by its ending: .html for one page, .pdf for the truck, .txt; printed if left out.")  # fmt: skip
+              help="Write it, by its ending: .html, .pdf or .txt; printed if left out.")  # fmt: skip
 @click.option("--sections", metavar="NAMES", help="Only these, by commas and in this order; --list names them.")
 @click.option("--preface", default="", metavar="FILE", help="Your own words to the owner: a plain text file.")
 @click.option("--paper", type=click.Choice(["letter", "a4", "legal"]),
               help="What it is printed on; letter if left out, a4 for a plan in metres.")  # fmt: skip
-@click.option("--today", callback=_day, metavar="DATE",
-              help="The day to judge by, such as 2026-02-10; today if left out.")  # fmt: skip
+@judged_by()
 @click.option("--list", is_flag=True, is_eager=True, expose_value=False, help="List the sections, and do nothing.",
               callback=lambda context, parameter, value: _sections(context) if value else None)  # fmt: skip
 def handover(
@@ -206,9 +193,9 @@ def _words(context: click.Context) -> None:
 @click.argument("after", metavar="AFTER")
 @on_paper()
 @click.option("--least", default="", metavar="LENGTH",
-              help="Only count what lies less far off than this, such as 5yd: what a walk with a receiver is out by.")  # fmt: skip
+              help="Only count what lies less far off than this, such as 5yd: what a receiver is out by.")  # fmt: skip
 def compare(
-    before: str, after: str, output: str, form: str, paper: str | None, today: date, least: str
+    before: str, after: str, output: str, form: str, paper: str | None, today: date | None, least: str
 ) -> None:  # fmt: skip
     """What changed between two plans: a design and what was cut, or last year and this.
 
@@ -229,9 +216,8 @@ def compare(
 @click.option("--only", multiple=True, metavar="KIND",
               help="Only things of a kind, such as stand, path or findings; several by commas.")  # fmt: skip
 @click.option("--no-findings", is_flag=True, help="Leave out what `check` finds.")
-@click.option("--today", callback=_today, metavar="DATE",
-              help="The day to judge by, such as 2026-02-10; today if left out.")  # fmt: skip
-def export(plan: str, output: str, only: tuple[str, ...], no_findings: bool, today: date) -> None:
+@judged_by()
+def export(plan: str, output: str, only: tuple[str, ...], no_findings: bool, today: date | None) -> None:
     """All that a plan places, for a phone, a receiver or a map program: GPX, KML or GeoJSON.
 
     Stands, places and beds are waypoints, ways and areas tracks; every cut tree is there, and the ground on which it

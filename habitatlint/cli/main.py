@@ -8,11 +8,15 @@ import os
 import shlex
 import sys
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from habitatlint import __version__
+from habitatlint.cli.days import judged_by
+
+if TYPE_CHECKING:
+    from habitatlint.cli.project import Project
 
 #: exit status: nothing at or above the failing level; findings; the command could not do its work
 CLEAN, FOUND, FAILED = 0, 1, 2
@@ -57,28 +61,14 @@ def _colour() -> bool:
     return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
 
 
-def _day(context: click.Context, parameter: click.Parameter, value: str | None) -> date:
-    if value is None:
-        return date.today()
-    try:
-        return date.fromisoformat(value)
-    except ValueError:
-        raise click.BadParameter(f"`{value}` is no date such as 2026-02-10") from None
-
-
 @main.command()
 @click.argument("plans", nargs=-1, required=True, metavar="PLAN...")
 @click.option("--as", "form", type=click.Choice(["text", "gnu", "json", "sarif"]), default="text", show_default=True,
               help="How findings are shown.")  # fmt: skip
 @click.option("--name", default="standard-input.habitat", show_default=True, help="What a plan read from - is called.")
-@click.option(
-    "--today",
-    callback=_day,
-    metavar="DATE",
-    help="The day to judge by, such as 2026-02-10; today if left out.",
-)
-@click.option("--fail-on", type=click.Choice(["error", "warning", "note"]), default="error", show_default=True,
-              help="The level from which findings fail the command.")  # fmt: skip
+@judged_by()
+@click.option("--fail-on", type=click.Choice(["error", "warning", "note"]),
+              help="The level from which findings fail the command; that of the settings, or error.")  # fmt: skip
 @click.option("--baseline", default="", metavar="FILE", help="Tell only what is not among the findings in FILE.")
 @click.option("--write-baseline", default="", metavar="FILE", help="Accept what is found: write it to FILE.")
 @click.option("--changed", is_flag=True,
@@ -88,8 +78,8 @@ def check(
     plans: tuple[str, ...],
     form: str,
     name: str,
-    today: date,
-    fail_on: str,
+    today: date | None,
+    fail_on: str | None,
     baseline: str,
     write_baseline: str,
     changed: bool,
@@ -106,11 +96,10 @@ def check(
     from habitatlint.cli import checking
     from habitatlint.findings import Level
 
-    outcome = checking.check_plans(
-        plans,
-        checking.Wanted(form, name, today, Level[fail_on], changed, baseline, write_baseline, _colour(),
-                        timed=sys.stdout.isatty()),
-    )  # fmt: skip
+    failing = Level[fail_on] if fail_on else None
+    wanted = checking.Wanted(form, name, today, failing, changed, baseline, write_baseline, _colour(),
+                             timed=sys.stdout.isatty())  # fmt: skip
+    outcome = checking.check_plans(plans, wanted)
     click.echo(outcome.page, nl=False)
     for line in outcome.troubles:
         click.echo(f"habitatlint: {line}", err=True)
@@ -120,13 +109,43 @@ def check(
 
 @main.command()
 @click.argument("name", required=False)
-def rules(name: str | None) -> None:
-    """List the rules in force, or show one of them whole: what, why, limits, source, examples, mends."""
-    from habitatlint.cli.assembly import review
+@click.option("--page", "path", default="", metavar="FILE", help="Write all of them as one page for a browser, .html.")
+@click.option("--at", "place", default="", metavar="PLAN:LINE",
+              help="Tell why the rule fires there or not; without a NAME, every rule that looked there.")  # fmt: skip
+@click.option("--as", "form", type=click.Choice(["text", "json"]), default="text", show_default=True,
+              help="How what --at asks for is shown.")  # fmt: skip
+@judged_by()
+def rules(name: str | None, path: str, place: str, form: str, today: date | None) -> None:
+    """List the rules in force here, or show one of them whole: what, why, limits, source, examples, mends.
+
+    With --at, tell why a rule did or did not fire at a line of a plan: what it looked at there, which filters that
+    passed, what was measured, and who set the limit.
+    """
+    if place:
+        from habitatlint.cli.explaining import explain
+        from habitatlint.rulebook.explaining import Unanswerable
+
+        if path:
+            raise click.UsageError("give --page or --at, not both")
+        try:
+            click.echo(explain(name or "", place, form, today), nl=False)
+        except Unanswerable as trouble:
+            click.echo(f"habitatlint: {trouble}", err=True)
+            sys.exit(FAILED)
+        return
+    from habitatlint.cli.project import project_of
     from habitatlint.outputs.rules import listing, page
     from habitatlint.reading.grammar import did_you_mean
 
-    book = review().rulebook
+    checker = project_of(os.path.join(os.curdir, "plan")).review  # by the settings of this folder
+    book = checker.rulebook
+    if path:
+        from habitatlint.cli.ruling import write_page
+
+        if name is not None:
+            raise click.UsageError("give --page or the name of a rule, not both")
+        click.echo(write_page(path, checker))
+        return
     if name is None:
         click.echo(listing(book), nl=False)
         return
@@ -172,16 +191,36 @@ def words(noun: str | None, of_rules: bool) -> None:
 
 
 @main.command()
-@click.argument("path", metavar="FILE")
+@click.argument("path", metavar="FILE", required=False)
 @click.option("--title", default="", help="What the property is called.")
-def new(path: str, title: str) -> None:
-    """Begin a plan: write a commented starter plan to FILE, which checks clean."""
-    from habitatlint import files
-    from habitatlint.cli.starter import starter
+@click.option("--from", "walk", default="", metavar="WALK",
+              help="Begin with what was walked: a GPX, KML or GeoJSON file, as `import` reads it.")  # fmt: skip
+@click.option("--template", default="", metavar="NAME", help="The lie of the land; forty-acres if left out.")
+@click.option("--list", "listed", is_flag=True, help="List the templates.")
+def new(path: str | None, title: str, walk: str, template: str, listed: bool) -> None:
+    """Begin a plan: write a commented starter plan to FILE, which checks clean.
 
+    With --from, what was walked becomes its blocks, and what a plan needs besides stands below them as comments.
+    """
+    from habitatlint import files
+    from habitatlint.cli import starter
+
+    if listed:
+        click.echo(starter.listing(), nl=False)
+        return
+    if path is None:
+        raise click.UsageError("give the FILE that the plan is written to, or --list")
     if not path.endswith(files.PLAN_ENDING):
         path += files.PLAN_ENDING
-    files.write_new(path, starter(title or os.path.basename(path).removesuffix(files.PLAN_ENDING)))
+    template = template or starter.USUAL
+    if walk:
+        from habitatlint.cli.importing import tell
+
+        begun = starter.walked(walk, title, template, date.today())
+        files.write_new(path, begun.text)
+        tell(begun.told, [os.path.basename(walk)])
+    else:
+        files.write_new(path, starter.starter(title or starter.title_of(path), template))
     click.echo(f"{path} is begun; open it in an editor, then: habitatlint check {shlex.quote(path)}")
 
 
@@ -195,8 +234,7 @@ def new(path: str, title: str) -> None:
 @click.option("--scale", metavar="SCALE", help="Such as '1:2400' or '1 in = 200 ft'; on one sheet if left out.")
 @click.option("--pocket", metavar="NAME", help="An enlargement of one pocket.")
 @click.option("--wind-from", "wind", metavar="WIND", help="Draw the scent on a wind from one of sixteen points: SE.")
-@click.option("--today", callback=_day, metavar="DATE",
-              help="The day to judge by, such as 2026-02-10; today if left out.")  # fmt: skip
+@judged_by()
 def map_(
     plan: str,
     output: str,
@@ -205,7 +243,7 @@ def map_(
     scale: str | None,
     pocket: str | None,
     wind: str | None,
-    today: date,
+    today: date | None,
 ) -> None:
     """Draw a plan to scale: on paper (PDF, SVG, PNG), or as a page for a browser.
 
@@ -254,10 +292,9 @@ def watch(plan: str, form: str, port: int) -> None:
 @click.option("--from", "least", type=click.Choice(["error", "warning", "note"]), default="warning", show_default=True,
               help="The level of findings from which mends are made.")  # fmt: skip
 @click.option("--rule", default="", metavar="NAME", help="Only the mends of one rule.")
-@click.option("--today", callback=_day, metavar="DATE",
-              help="The day to judge by, such as 2026-02-10; today if left out.")  # fmt: skip
+@judged_by()
 def mend(
-    plans: tuple[str, ...], every: bool, as_patch: bool, why: bool, least: str, rule: str, today: date
+    plans: tuple[str, ...], every: bool, as_patch: bool, why: bool, least: str, rule: str, today: date | None
 ) -> None:  # fmt: skip
     """Make mends in plans: those that were tried, clear their finding and bring no other.
 
@@ -266,10 +303,10 @@ def mend(
     patch, would be), 2 the command could not do its work.
     """
     from habitatlint.cli import mending
-    from habitatlint.findings import Level, Policy
+    from habitatlint.findings import Level
 
     how = mending.How(every, as_patch, why, rule, Level[least])
-    changed, troubles = mending.mend(plans, Policy(today), how)
+    changed, troubles = mending.mend(plans, today, how)
     for line in troubles:
         click.echo(f"habitatlint: {line}", err=True)
     sys.exit(FAILED if troubles else FOUND if changed else CLEAN)
@@ -301,8 +338,6 @@ def language_server(stdio: bool) -> None:
 
     An editor starts this by itself; `examples/editors` has the lines that tell it to.
     """
-    from habitatlint.cli.assembly import review
-
     try:
         from habitatlint.editor.serving import serve
     except ModuleNotFoundError as error:
@@ -311,7 +346,21 @@ def language_server(stdio: bool) -> None:
         click.echo("habitatlint: an editor needs one part more: pip install 'habitatlint[editor]'", err=True)
         sys.exit(FAILED)
 
-    sys.exit(serve(review()))
+    project = _project_here()
+    sys.exit(serve(project.review, project.policy))
+
+
+def _project_here() -> Project:
+    """The project of the folder that an editor starts its server in; where its settings cannot be read, that is said,
+    and plans are judged as is usual."""
+    from habitatlint.cli.project import project_of, without_settings
+    from habitatlint.settings import SettingsTrouble
+
+    try:
+        return project_of(os.path.join(os.curdir, "plan"))
+    except SettingsTrouble as trouble:
+        click.echo(f"habitatlint: {trouble}", err=True)
+        return without_settings()
 
 
 def _take_in() -> None:

@@ -11,8 +11,8 @@ from typing import NamedTuple
 import click
 
 from habitatlint import files
-from habitatlint.cli.assembly import page_assets, picture_beneath, print_assets, review
-from habitatlint.findings import Policy
+from habitatlint.cli.assembly import page_assets, picture_beneath, print_assets
+from habitatlint.cli.project import project_of
 from habitatlint.measures.scent import bearings
 from habitatlint.measures.winds import WINDS
 from habitatlint.outputs.map import press, sheets
@@ -36,7 +36,7 @@ class Wanted(NamedTuple):
     scale: str | None = None
     pocket: str = ""
     wind: str | None = None
-    today: date = date.min
+    today: date | None = None
 
 
 def draw_map(plan: str, wanted: Wanted) -> Iterator[str]:
@@ -55,13 +55,15 @@ def draw_map(plan: str, wanted: Wanted) -> Iterator[str]:
         raise Unprintable("a page has no sheets: leave out paper, scale and pocket, or end the file in .pdf")
     scale = sheets.read_scale(wanted.scale) if wanted.scale is not None else None
     wind = _wind(wanted.wind) if wanted.wind is not None else None
-    report = review().check(files.read_source(plan), Policy(wanted.today))
+    project = project_of(plan)
+    policy = project.policy(wanted.today)
+    report = project.review.check(files.read_source(plan), policy)
     drawing = draw(report, bearings(report.scene)[wind] if wind is not None else None)
     if ending == PAGE:
-        yield _page(drawing, wanted)
+        yield _page(drawing, wanted, policy.today)
         return
     layout = sheets.lay_out(drawing, wanted.paper, wanted.landscape, scale, wanted.pocket)
-    printed = press.press(drawing, layout, ending[1:], print_assets(), wanted.today, files.find_picture)
+    printed = press.press(drawing, layout, ending[1:], print_assets(), policy.today, files.find_picture)
     for trouble in printed.told:
         click.echo(str(trouble), err=True)
     if unread := lines_unread(report):
@@ -77,13 +79,13 @@ def draw_map(plan: str, wanted: Wanted) -> Iterator[str]:
     yield f"{file}: {count} of {paper}, {sheets.scale_words(layout.scale, report.units)}; {found}"
 
 
-def _page(drawing: Drawing, wanted: Wanted) -> str:
+def _page(drawing: Drawing, wanted: Wanted, today: date) -> str:
     from habitatlint.outputs.page import page
 
     picture, told = picture_beneath(drawing, files.find_picture)
     if told:
         click.echo(told, err=True)
-    text = page(drawing, page_assets(), today=wanted.today, picture=picture)
+    text = page(drawing, page_assets(), today=today, picture=picture)
     files.write_files({wanted.output: text.encode()})
     return f"{_shown(wanted.output)}: a page; {_findings(len(drawing.numbered))}"
 

@@ -4,20 +4,20 @@ from __future__ import annotations
 
 import codecs
 from collections.abc import Iterator, Sequence
+from datetime import date
 from typing import NamedTuple
 
 import click
 
 from habitatlint import files
 from habitatlint.check import Report
-from habitatlint.cli.assembly import review
 from habitatlint.cli.formatting import each_plan, show_diff
-from habitatlint.findings import Finding, Level, Mend, Policy
+from habitatlint.cli.project import Project, project_of
+from habitatlint.findings import Finding, Level, Mend
 from habitatlint.language.editing import applied
 from habitatlint.mending import Told, mended, told
 from habitatlint.outputs.gnu import line as first_line
 from habitatlint.outputs.sentences import clean, lines_unread, worded
-from habitatlint.review import Review
 from habitatlint.source import Source
 
 #: what may be answered to a mend that is shown
@@ -25,13 +25,13 @@ ANSWERS = "[y]es, [n]o, [a]ll that are left, [q]uit"
 
 
 class Mender:
-    """Makes the mends of plans by one way of choosing them: those of one rule (by its name, "" for all), of findings
-    from a level on."""
+    """Makes the mends of plans of one project by one way of choosing them: those of one rule (by its name, "" for all),
+    of findings from a level on."""
 
-    def __init__(self, policy: Policy, rule: str, least: Level) -> None:
-        self.checker: Review = review()
-        self.policy = policy
-        self.judges = self.checker.judges(policy)
+    def __init__(self, project: Project, today: date | None, rule: str, least: Level) -> None:
+        self.checker = project.review
+        self.policy = project.policy(today)
+        self.judges = self.checker.judges(self.policy)
         self.rule, self.least = self._rule(rule), least
 
     def _rule(self, name: str) -> str:
@@ -119,15 +119,19 @@ class How(NamedTuple):
     least: Level = Level.warning
 
 
-def mend(plans: Sequence[str], policy: Policy, how: How) -> tuple[bool, list[str]]:
+def mend(plans: Sequence[str], today: date | None, how: How) -> tuple[bool, list[str]]:
     """Mends plans; whether any was changed, or would be, and a line for each that cannot be read or written. Raises
     FileTrouble for a rule that there is not."""
-    mender = Mender(policy, how.rule, how.least)
+    menders: dict[str, Mender] = {}
     troubles: list[str] = []
     changed = False
     for path in each_plan(plans, troubles):
+        project = project_of(path)
+        place = project.settings.path
+        if place not in menders:
+            menders[place] = Mender(project, today, how.rule, how.least)
         try:
-            changed |= _mend(path, mender, how)
+            changed |= _mend(path, menders[place], how)
         except files.FileTrouble as trouble:
             troubles.append(str(trouble))
     return changed, troubles

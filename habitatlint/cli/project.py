@@ -6,12 +6,14 @@ from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
 
+from habitatlint import files
 from habitatlint.check import asked
-from habitatlint.cli.assembly import review
+from habitatlint.cli.assembly import review, with_measures
 from habitatlint.findings import Level, Policy, Slip
 from habitatlint.language.plan import IncludeTrouble
 from habitatlint.outputs.sentences import clean
 from habitatlint.review import Review
+from habitatlint.rulebook.rules import Pack
 from habitatlint.settings import Settings, SettingsTrouble, as_lines, place_of, settings_for
 from habitatlint.settings import forget as forget_settings
 from habitatlint.source import Source
@@ -35,13 +37,18 @@ class Project:
 def project_of(plan: str) -> Project:
     """The project of a plan, by its path. Raises SettingsTrouble for settings that cannot be read, and for what they
     name that there is not."""
-    settings = settings_for(plan)
-    if settings.path not in _projects:
-        _projects[settings.path] = _made(settings)
-    return _projects[settings.path]
+    settings, pins = settings_for(plan), files.pins_for(plan)
+    key = (settings.path, pins)
+    if key not in _projects:
+        made = _made(settings)
+        if pins:
+            held = replace(made.review, rulebook=made.review.rulebook.pinned(files.read_pins(pins)))
+            made = replace(made, review=held)
+        _projects[key] = made
+    return _projects[key]
 
 
-_projects: dict[str, Project] = {}
+_projects: dict[tuple[str, str], Project] = {}
 
 
 def forget() -> None:
@@ -55,16 +62,27 @@ def _shipped() -> Review:
     return review()
 
 
+def without_settings() -> Project:
+    """What is usual."""
+    return Project(Settings(), _shipped(), Policy(date.min))
+
+
 def _made(settings: Settings) -> Project:
-    checker = _shipped()
     if not settings.path:
-        return Project(settings, checker, Policy(date.min))
-    packs = []
+        return without_settings()
+    try:
+        checker = with_measures(_shipped(), settings.measures)
+    except files.FileTrouble as trouble:
+        raise SettingsTrouble(f"{place_of(settings.path, 'measures')}: {trouble}") from None
+    packs: list[Pack] = []
     for name in settings.packs:
         try:
-            packs.append(checker.find_pack(name, Source(settings.shown, "")))
+            pack = checker.find_pack(name, Source(settings.shown, ""))
         except IncludeTrouble as trouble:
-            raise SettingsTrouble(f"{place_of(settings.path, 'packs')}: pack `{clean(name)}`: {trouble}") from None
+            raise _of_a_pack(settings, name, str(trouble)) from None
+        if why := checker.rulebook.with_packs(packs).in_the_way(pack):
+            raise _of_a_pack(settings, name, why)
+        packs.append(pack)
     book = checker.rulebook.with_packs(packs)
     for slip in (slip for pack in packs for slip in (*pack.slips, *book.faults(pack))):
         raise SettingsTrouble(f"{slip.span.source.name}:{slip.span.line}: {_words(slip)}")
@@ -75,6 +93,10 @@ def _made(settings: Settings) -> Project:
         raise SettingsTrouble(f"{place_of(settings.path, key.partition('.')[2])}: `{key}`: {_words(slip)}")
     # blocks read are read alike whatever the rules
     return Project(settings, replace(checker, rulebook=book), Policy(date.min, said.levels, said.limits))
+
+
+def _of_a_pack(settings: Settings, name: str, why: str) -> SettingsTrouble:
+    return SettingsTrouble(f"{place_of(settings.path, 'packs')}: pack `{clean(name)}`: {clean(why)}")
 
 
 def _words(slip: Slip) -> str:

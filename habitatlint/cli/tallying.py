@@ -29,7 +29,7 @@ class Asked(NamedTuple):
     output: str = ""
     form: str = "text"
     paper: str = ""
-    today: date = date.min
+    today: date | None = None
     #: whether the plan is judged after each step
     worth: bool = True
 
@@ -41,7 +41,7 @@ def give_tally(plan: str, asked: Asked) -> None:
     report = project.review.check(files.read_source(plan), policy)
     tally = tally_of(report)
     worth = worth_by(project.review, report, tally, policy) if asked.worth else None
-    given = Given(paper(tally, worth, report, asked.today), as_table(tally, worth, report))
+    given = Given(paper(tally, worth, report, policy.today), as_table(tally, worth, report))
     give(given, asked.output, asked.form, asked.paper, report.units)
 
 

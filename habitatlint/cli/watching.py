@@ -16,16 +16,18 @@ import click
 
 from habitatlint import files
 from habitatlint.check import Report
-from habitatlint.cli.assembly import page_assets, picture_beneath, review
+from habitatlint.cli.assembly import page_assets, picture_beneath
+from habitatlint.cli.project import forget, project_of
 from habitatlint.cli.serving import Server, Shown
-from habitatlint.findings import Policy
 from habitatlint.language.blocks import Block
 from habitatlint.outputs import Style, render
 from habitatlint.outputs.map.drawing import Drawing, draw
 from habitatlint.outputs.map.picture import Picture
 from habitatlint.outputs.page import page, policy
 from habitatlint.outputs.sentences import clean
+from habitatlint.reading.blocks import Memory
 from habitatlint.reading.grammar import listed
+from habitatlint.settings import places_for
 from habitatlint.source import Source
 
 #: slips on what is written and cannot be read, or not yet, so that the map lacks it
@@ -66,10 +68,8 @@ class Desk:
     """A plan on the desk, looked at anew after each save. Not for several threads at once."""
 
     def __init__(self, path: str) -> None:
-        checker = review()
-        find, find_pack = self._noting(checker.find), self._noting(checker.find_pack)
-        self._review = replace(checker, find=find, find_pack=find_pack)
         self._path = path
+        self._memory: Memory = {}
         #: what was read, and how it stood on the disk just before
         self._read: dict[str, object] = {}
         #: the last good map, and what was shown last
@@ -83,9 +83,9 @@ class Desk:
         Raises FileTrouble where the plan cannot be read the first time; later its page stays, and the notice
         tells why.
         """
-        now, today = time.strftime("%H:%M:%S"), date.today()
+        now = time.strftime("%H:%M:%S")
         try:
-            report = self._report(today)
+            report, today = self._report()
             drawing = draw(report)
             picture, notice = picture_beneath(drawing, self._noting(files.find_picture))
             drawn, good = Drawn(drawing, picture, now, today, _unread(report)), self._good
@@ -115,15 +115,23 @@ class Desk:
                     if self._folders() != folders:
                         break
 
-    def _report(self, today: date) -> Report:
+    def _report(self) -> tuple[Report, date]:
+        """The plan judged by the settings as they now are, and the day it was judged by."""
         self._read = {}
         self._note(self._path)
+        for path in places_for(self._path):
+            self._note(path)
+        forget()
+        project = project_of(self._path)
+        policy = project.policy()
         source = files.read_source(self._path)
         if self._last is not None and not source.text.strip():
             raise files.FileTrouble(f"{source.name}: nothing is in it")  # a save is under way, or went wrong
-        if len(self._review.memory) > MOST_KEPT:
-            self._review.memory.clear()
-        return self._review.check(source, Policy(today))
+        if len(self._memory) > MOST_KEPT:
+            self._memory.clear()
+        find, find_pack = self._noting(project.review.find), self._noting(project.review.find_pack)
+        judge = replace(project.review, find=find, find_pack=find_pack, memory=self._memory)
+        return judge.check(source, policy), policy.today
 
     def _page(self, drawn: Drawn, notice: str) -> Shown:
         self._looks += 1

@@ -22,7 +22,7 @@ class Asked(NamedTuple):
     output: str = ""
     form: str = "text"
     paper: str = ""
-    today: date = date.min
+    today: date | None = None
     stand: str = ""
     every_sit: bool = False
 

@@ -12,9 +12,8 @@ import click
 
 from habitatlint import files
 from habitatlint.check import Report
-from habitatlint.cli.assembly import review
 from habitatlint.cli.papers import Given, Unwritten, give
-from habitatlint.findings import Policy
+from habitatlint.cli.project import project_of
 from habitatlint.language.blocks import Crew, Include, UsePack
 from habitatlint.language.editing import applied
 from habitatlint.measures.season import steps_of
@@ -33,7 +32,7 @@ class Asked(NamedTuple):
     output: str = ""
     form: str = "text"
     paper: str = ""
-    today: date = date.min
+    today: date | None = None
     step: float | None = None
     crew: str = ""
     left: bool = False
@@ -43,15 +42,17 @@ def give_work(plan: str, asked: Asked) -> None:
     """Prints the order of work of a plan, or writes it to a file. Raises Unwritten or FileTrouble."""
     if asked.output.lower().endswith(files.PLAN_ENDING):
         raise Unwritten(f"{_shown(asked.output)}: a plan is written of ticks; say which boxes, such as --ticked 3,7-9")
-    report = review().check(files.read_source(plan), Policy(asked.today))
+    project = project_of(plan)
+    policy = project.policy(asked.today)
+    report = project.review.check(files.read_source(plan), policy)
     order = order_of(report, _wanted(report, asked))
 
     def calendar() -> bytes:
         from habitatlint.outputs.papers.calendar import as_calendar
 
-        return as_calendar(order, report, asked.today)
+        return as_calendar(order, report, policy.today)
 
-    given = Given(paper(order, report, asked.today), table(order, report), {".ics": calendar})
+    given = Given(paper(order, report, policy.today), table(order, report), {".ics": calendar})
     give(given, asked.output, asked.form, asked.paper, report.units)
 
 
@@ -73,14 +74,17 @@ def _wanted(report: Report, asked: Asked) -> Wanted:
 # -- ticks -----------------------------------------------------------------------------------------------
 
 
-def tick(plan: str, asked: Asked, ticked: str, day: date, sheet: str) -> None:
-    """Writes a copy of a plan in which what was ticked is done, and tells what that is. Raises Unwritten or
-    FileTrouble, and then nothing is written."""
+def tick(plan: str, asked: Asked, ticked: str, done_on: date | None, sheet: str) -> None:
+    """Writes a copy of a plan in which what was ticked is done, on a day or on that judged by, and tells what that is.
+    Raises Unwritten or FileTrouble, and then nothing is written."""
     if not asked.output.lower().endswith(files.PLAN_ENDING):
         raise Unwritten(f"ticks are written into a copy of the plan: give it with -o, ending in {files.PLAN_ENDING}")
     before = files.read_bytes(plan)
     source = Source(files.shown(plan), files.decode(before, files.shown(plan)))
-    report = review().check(source, Policy(asked.today))
+    project = project_of(plan)
+    policy = project.policy(asked.today)
+    day = done_on or policy.today
+    report = project.review.check(source, policy)
     _stays_beside(plan, asked.output, report)
     pieces = pieces_of(report)
     mark = mark_of(pieces)
@@ -95,7 +99,7 @@ def tick(plan: str, asked: Asked, ticked: str, day: date, sheet: str) -> None:
     except Untickable as trouble:
         raise Unwritten(clean(str(trouble))) from None
     text = applied(source.text, built.edits)
-    _proven(Source(source.name, text), asked.today, built.done)
+    _proven(project.review.check(Source(source.name, text), policy), built.done)
     mark_of_encoding = codecs.BOM_UTF8.decode() if before.startswith(codecs.BOM_UTF8) else ""
     files.write_new(asked.output, mark_of_encoding + text)
     for one in built.done:
@@ -120,9 +124,8 @@ def _stays_beside(plan: str, output: str, report: Report) -> None:
         raise Unwritten(f"{_shown(output)}: the plan takes in files from its own folder: write the copy there")
 
 
-def _proven(source: Source, today: date, done: tuple[Tick, ...]) -> None:
-    """The copy is read again: what was ticked is done in it. Anything else is a fault of ours."""
-    report: Report = review().check(source, Policy(today))
+def _proven(report: Report, done: tuple[Tick, ...]) -> None:
+    """The copy was read again: what was ticked is done in it. Anything else is a fault of ours."""
     built = {piece.block.name: piece for piece in pieces_of(report)}
     for one in done:
         piece = built.get(one.piece.block.name)

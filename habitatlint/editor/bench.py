@@ -15,7 +15,7 @@ from habitatlint.editor.desk import Desk, Judgement, Mended
 from habitatlint.editor.judging import LENGTH, READY, Answer, Job, Order, command, done, packed, unpacked
 from habitatlint.editor.telling import Told
 from habitatlint.findings import Policy
-from habitatlint.rulebook.book import Rulebook
+from habitatlint.review import Review
 from habitatlint.source import Source
 
 #: seconds within which a process is ready, and after which one that goes on with what was dropped is ended
@@ -105,7 +105,7 @@ class Bench:
 
     async def _begun(self) -> None:
         try:
-            self._process = await Process.begin(self._desk.review.rulebook)
+            self._process = await Process.begin(self._desk.review)
         except Exception as error:
             why = str(error) or "it was not ready in time"
             self._tell(f"no process of its own can be had to judge in: {why}; keys may wait while plans are judged")
@@ -136,7 +136,7 @@ class Process:
         self._listening: asyncio.Task[None] | None = None
 
     @classmethod
-    async def begin(cls, rulebook: Rulebook) -> Process:
+    async def begin(cls, review: Review) -> Process:
         """A process that is ready; whatever this raises tells why there is none."""
         begun = await asyncio.create_subprocess_exec(
             *command(), stdin=subprocess.PIPE, stdout=subprocess.PIPE,
@@ -144,7 +144,7 @@ class Process:
         )  # fmt: skip
         process = cls(begun)
         try:
-            process._orders.write(packed(rulebook))
+            process._orders.write(packed((review.rulebook, review.brought)))
             if (said := await asyncio.wait_for(process._next(), BEGIN)) != READY:
                 raise Ended(said)
         except BaseException:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import cache
 from typing import Any, NamedTuple
 
@@ -15,7 +15,6 @@ from habitatlint.editor.telling import Told, Where, of_slips, told
 from habitatlint.findings import Finding, Level, Mend, Policy
 from habitatlint.ground.scene import Scene
 from habitatlint.language.plan import IncludeTrouble, PlanText, read_plan
-from habitatlint.measures import every_measure
 from habitatlint.measures.vocabulary import Vocabulary
 from habitatlint.outputs.sentences import worded
 from habitatlint.packs.examples import prove
@@ -82,7 +81,7 @@ class Droppable(Review):
             raise Dropped
         if len(self.memory) > MOST_KEPT:
             self.memory.clear()
-        known = every_measure()
+        known = self.vocabulary
         vocabulary = _Wanted(known.measures, known.fields, known.makers, known.tables, self.stale)
         library = Library(self.plan_grammar, vocabulary, self.find, self.find_pack)
         return check(source, library, self.rulebook, policy, self.memory)
@@ -199,7 +198,7 @@ class Desk:
 
     def droppable(self, stale: Callable[[], bool]) -> Droppable:
         review = self.review
-        return Droppable(review.plan_grammar, review.rulebook, review.find, review.find_pack, review.memory, stale)
+        return Droppable(**{one.name: getattr(review, one.name) for one in fields(review)}, stale=stale)
 
     def mains(self, path: str) -> list[str]:
         """The plans that a text belongs to: those that include it, where it has no head of its own; else itself."""

@@ -16,7 +16,6 @@ from habitatlint.editor.desk import too_long
 from habitatlint.editor.server import Server, Subject
 from habitatlint.findings import Edit
 from habitatlint.language.blocks import SetLevel, SetLimit, Waive
-from habitatlint.measures import every_measure
 from habitatlint.source import Source, Span
 
 #: what stands in the outline, by its noun; all else is an object
@@ -105,7 +104,7 @@ def _asked_of_a_place(server: Server) -> None:
             return None
         offset, review = server.offset(path, params.position), server.desk.review
         if subject.rules:
-            found = rulefiles.known_at(subject.source, offset, every_measure(), review.rulebook)
+            found = rulefiles.known_at(subject.source, offset, review.vocabulary, review.rulebook)
         elif subject.plan is not None:
             found = knowing.known_at(
                 subject.plan, lambda: subject.scene, path, offset, review.plan_grammar, review.rulebook
@@ -127,7 +126,7 @@ def _asked_of_a_place(server: Server) -> None:
         offset = server.offset(path, params.position)
         if subject.rules:
             grammars = (server.desk.rule_grammar(), review.plan_grammar)
-            found = rulefiles.rule_offers(source, offset, every_measure(), grammars, review.rulebook)
+            found = rulefiles.rule_offers(source, offset, review.vocabulary, grammars, review.rulebook)
         elif subject.plan is not None:
             found = completing.offers(subject.plan, path, source.text, offset, review.plan_grammar, review.rulebook)
         else:

@@ -89,10 +89,10 @@ def main() -> None:
     if hasattr(os, "nice"):
         os.nice(NICE)
     gc.set_threshold(200_000, 20, 20)
-    rulebook = _received(orders)
+    rulebook, brought = _received(orders)
     try:
-        desk = Desk(Review(files.grammar("plan", plan_grammar), rulebook))
-        every_measure()
+        known = files.load_measures(brought, every_measure()) if brought else every_measure()
+        desk = Desk(Review(files.grammar("plan", plan_grammar), rulebook, vocabulary=known, brought=brought))
     except Exception as error:
         _say(answers, f"{type(error).__name__}: {error}")
         return

@@ -11,8 +11,7 @@ import asyncio
 import hashlib
 import json
 import os
-from collections.abc import Iterable
-from datetime import date
+from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
 from lsprotocol import types
@@ -135,9 +134,11 @@ class Server(LanguageServer):
 
     protocol: _Protocol
 
-    def __init__(self, review: Review) -> None:
+    def __init__(self, review: Review, policy: Callable[[], Policy]) -> None:
         super().__init__("habitatlint", __version__, protocol_cls=_Protocol, converter_factory=default_converter)
         self.desk = Desk(review)
+        #: how plans are judged at the moment
+        self.policy = policy
         self.texts: dict[str, Open] = {}
         self.subjects: dict[str, Subject] = {}
         self.settle = SETTLE
@@ -178,9 +179,6 @@ class Server(LanguageServer):
 
     def offset(self, path: str, position: types.Position) -> int:
         return self.places(self.desk.open[path]).offset(position.line, position.character)
-
-    def policy(self) -> Policy:
-        return Policy(date.today())
 
     # -- texts ----------------------------------------------------------------------------------------
 

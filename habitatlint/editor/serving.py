@@ -10,13 +10,14 @@ import os
 import re
 import sys
 import threading
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from functools import partial
 
 from pygls.io_ import StdoutWriter
 
 from habitatlint.editor.features import register
 from habitatlint.editor.server import Server
+from habitatlint.findings import Policy
 from habitatlint.review import Review
 
 #: bytes of the largest message, and of the longest header; what is larger is passed over
@@ -54,15 +55,16 @@ def messages(pieces: Iterable[bytes]) -> Iterator[bytes]:
                 length, left = (-1, size) if size > LARGEST_MESSAGE else (size, 0)
 
 
-def serve(review: Review) -> int:
-    """Serves an editor on standard streams until it has done; the exit status is 0 where it said goodbye first."""
+def serve(review: Review, policy: Callable[[], Policy]) -> int:
+    """Serves an editor on standard streams until it has done, judging plans by a policy asked for each time; the exit
+    status is 0 where it said goodbye first."""
     # read past Python's own buffer, whose lock a thread that waits for more would hold for ever
     pieces = iter(partial(os.read, sys.stdin.fileno(), 1 << 16), b"")
     stdout, sys.stdout = sys.stdout.buffer, sys.stderr  # nothing but messages goes to the editor
     logging.getLogger("pygls").setLevel(logging.CRITICAL)
     gc.set_threshold(200_000, 20, 20)
     sys.setswitchinterval(SWITCH)
-    server = Server(review)
+    server = Server(review, policy)
     register(server)
     server.protocol.set_writer(StdoutWriter(stdout))
     try:

@@ -11,7 +11,6 @@ from habitatlint.findings import Finding, Level, Policy, Slip
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.tables import slips_table
 from habitatlint.language.plan import read_plan
-from habitatlint.measures import every_measure
 from habitatlint.outputs.sentences import clean, message, rows
 from habitatlint.reading.grammar import Grammar
 from habitatlint.review import Review
@@ -102,7 +101,7 @@ def of_slips(
         if any(each.plural.value.parts == ("slips",) for each in rule.each):
             limits = {name: limit_fact(limit) for name, limit in rule.limits.items()}
             lists = {name: words.words for name, words in rule.lists.items()}
-            context = Context(scene, every_measure(), limits, lists, policy.today.toordinal(), {"slips": table})
+            context = Context(scene, review.vocabulary, limits, lists, policy.today.toordinal(), {"slips": table})
             found += judge(rule, context).findings
     found.sort(key=lambda finding: finding.order)
     ones = [told(finding, units) for finding in found]

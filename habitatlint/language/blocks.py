@@ -468,6 +468,19 @@ class Winds(Common):
     source = One("text", "who recorded it")
 
 
+class Rates(Common):
+    """What work costs and wood pays, as someone quoted it in some year."""
+
+    noun = "rates"
+    __slots__ = ()
+    year = One("number", "the year of the figures", required=True)
+    source = One("text", "whose figures they are", required=True)
+    currency = One("text", "the money they are in", required=True)
+    cost = Whole("special", "what work costs: by the hour, by the tree, by the ground, or a part of a mix",
+                 repeats=True)  # fmt: skip
+    pays = Whole("special", "what wood pays", repeats=True)
+
+
 class Trees(Cutting):
     """What rows, patches and trees share unless they say otherwise."""
 
@@ -537,7 +550,8 @@ class Waive(Single):
 
 BLOCKS: tuple[type[Block], ...] = (
     Plan, Boundary, Core, Food, Pocket, Path, Stand, Timber, Release, Row, Patch, Tree, Opening, Planting,
-    Hazard, Slope, Drain, Place, Sign, Setback, Crew, Work, Task, Mix, Treatment, Winds, Trees, Storm, Inspection,
+    Hazard, Slope, Drain, Place, Sign, Setback, Crew, Work, Task, Mix, Treatment, Winds, Rates, Trees, Storm,
+    Inspection,
 )  # fmt: skip
 SINGLES: tuple[type[Single], ...] = (UsePack, Include, SetLimit, SetLevel, Waive)
 BY_NOUN: dict[str, type[Block]] = {block.noun: block for block in (*BLOCKS, *SINGLES)}
@@ -545,7 +559,8 @@ BY_NOUN: dict[str, type[Block]] = {block.noun: block for block in (*BLOCKS, *SIN
 #: noun -> the plural by which rules call such blocks; the shared `trees` is no thing to judge
 PLURALS: dict[str, str] = {
     block.noun: {"core": "cores", "food": "foods", "boundary": "boundaries", "crew": "crews", "mix": "mixes",
-                 "patch": "patches", "winds": "winds", "work": "works"}.get(block.noun, block.noun + "s")
+                 "patch": "patches", "winds": "winds", "rates": "rates",
+                 "work": "works"}.get(block.noun, block.noun + "s")
     for block in BLOCKS
     if block.noun not in ("trees", "tree")
 }  # fmt: skip

@@ -19,13 +19,14 @@ class Unwritable(Exception):
     """A change that cannot be written into this text: why, in a few words."""
 
 
-def edits_of(plan: PlanText, changes: Iterable[Change], way: int = 0) -> tuple[Edit, ...]:
-    """The edits that carry out changes, sorted and disjoint; `way` picks among the ways to write a property.
+def edits_of(plan: PlanText, changes: Iterable[Change], way: int = 0, *, recorded: bool = False) -> tuple[Edit, ...]:
+    """The edits that carry out changes, sorted and disjoint; `way` picks among the ways to write a property. With
+    `recorded` they write down what was done on the ground, and so may be on what is done.
 
     Raises Unwritable for what is done already, stands in an included file, or gets in another change's way, and
     IndexError where no change has so many ways.
     """
-    writer = _Writer(plan)
+    writer = _Writer(plan, recorded)
     ways = [len(change.texts) for change in changes if len(change.texts) > 1]
     if way >= max(ways, default=1):
         raise IndexError
@@ -62,8 +63,9 @@ def comments(text: str) -> list[str]:
 
 
 class _Writer:
-    def __init__(self, plan: PlanText) -> None:
+    def __init__(self, plan: PlanText, recorded: bool) -> None:
         self.plan = plan
+        self.recorded = recorded
         self.source = plan.source
         #: what is put in the place of a stretch, and what is added at a place, in the order of the changes
         self._put: dict[tuple[int, int], str] = {}
@@ -98,7 +100,7 @@ class _Writer:
 
     def _open(self, block: Block, change: Change) -> None:
         """Raises Unwritable for what is done, and for the lie of what lies."""
-        if self.plan.finished(block):
+        if self.plan.finished(block) and not self.recorded:
             raise Unwritable(f"{block.label} is done already")
         if change.property in OF_A_LYING_TREE and self.plan.word(block, "state") in LYING:
             raise Unwritable(f"{block.label} lies already")

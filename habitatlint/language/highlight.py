@@ -233,7 +233,9 @@ class _Language(NamedTuple):
     choices: frozenset[str]
 
 
-_JOINING = "from then to beside around along against away toward at every off width by on and until because pack version"
+_JOINING = (
+    "from then to beside around along against away toward at every off width by on and until because pack version"
+)
 _PLAN = _Language(
     _scanner(_BLANKS, _NAMES, _PLACES, _STRING, _DATES, _BEARING, _COUNTED, _AMOUNTS, _DOTTED, _REST),
     frozenset(word for row in PLAN_FOLLOWS.values() for words in row.values() for word in words)

@@ -26,7 +26,17 @@ from habitatlint.language.blocks import (
 from habitatlint.language.properties import Property
 from habitatlint.reading.blocks import Layout, Memory, Placed, read
 from habitatlint.reading.grammar import Grammar, Shape, Statement, Trouble, did_you_mean, listed, near
-from habitatlint.reading.values import Around, Beside, Direction, Station, Traverse, Written, written
+from habitatlint.reading.values import (
+    FIRST_YEAR,
+    LAST_YEAR,
+    Around,
+    Beside,
+    Direction,
+    Station,
+    Traverse,
+    Written,
+    written,
+)
 from habitatlint.source import Source, Span
 from habitatlint.units import Quantity, Range
 
@@ -360,6 +370,8 @@ def _unfit(statement: Statement) -> tuple[Written, str] | None:
     """The value of a line that cannot be, and why."""
     if statement.rule == "residual":
         return _upside_down(statement)
+    if statement.rule == "year":
+        return _no_year(statement.values[0])
     for value in statement.values:
         size = value.value
         if isinstance(size, Quantity):
@@ -375,6 +387,13 @@ def _unfit(statement: Statement) -> tuple[Written, str] | None:
             if size.least.number < 0:
                 return value, f"`{size}` is less than nothing"
     return None
+
+
+def _no_year(value: Written) -> tuple[Written, str] | None:
+    number = value.value.number
+    if number == int(number) and FIRST_YEAR <= number <= LAST_YEAR:
+        return None
+    return value, f"`{value.value}` is no year: write all of it, as in `2026`"
 
 
 def _upside_down(release: Statement) -> tuple[Written, str] | None:
@@ -549,8 +568,8 @@ def _names(plan: PlanText, block: Block, hints: Hints) -> Iterator[Slip]:
 
 
 def _one(noun: str) -> str:
-    """A block's noun with its article; `winds` and `work` have none."""
-    if noun in ("winds", "work", "trees"):
+    """A block's noun with its article; `winds`, `rates` and `work` have none."""
+    if noun in ("winds", "rates", "work", "trees"):
         return noun
     return f"{'an' if noun[0] in 'aeiou' else 'a'} {noun}"
 

@@ -46,12 +46,15 @@ _SHAPES = {
     ("mix", "part"): "`concentrate 20%`",
     ("winds", "from"): "`NW 13% 9mph`",
     ("winds", "period"): "`2025-11-07..2026-01-18`, or each year `11-07..01-18`",
+    ("rates", "cost"): "`65 per hour`, `4.50 per tree hinge fell`, `900 per acre release`, `95 per gal concentrate`",
+    ("rates", "pays"): "`350 per thousand-board-feet`, `40 per cord`",
     ("inspection", "alive"): "`7 of 10`, or a share",
     ("boundary", "outline"): _WRITTEN["outline"],
 }
 #: single lines, as they are written
 SINGLE_LINES = (
-    ('use pack "packs/creek-bottoms"', "takes in a pack of rules"),
+    ('use pack "packs/creek-bottoms"', "takes in a pack of rules: a folder, or an archive that ends in .pack"),
+    ('use pack creek-bottoms version "1.2..2"', "takes in an installed one, from version 1.2 to any 2"),
     ('include "shared/crews.habitat"', "takes in another file's blocks"),
     ("set live-hinge-near-entry.clearance 25yd", "changes a rule's limit, within its permitted range"),
     ("level core-bedding warning", "changes how grave a rule's findings are; `off` too"),

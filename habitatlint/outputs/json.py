@@ -6,7 +6,8 @@ there), `safety`, `line`, `column`, `end-line`, `end-column` (from
 rule's filters decide), `place` (east and north in metres, or null), `evidence`, `source`, `because`,
 `related`, `mends` with their edits, and under `waived` the waiver's reason. Held to a baseline, a plan has the
 findings that the baseline holds under `known`, and the whole a `baseline`: its `path`, and how many of its findings are
-`gone`.
+`gone`. Where rules are not as the pins have them that they are held to, a plan says so under `since-pins`: the names of
+those `new`, `changed` and `gone`.
 """
 
 from __future__ import annotations
@@ -31,12 +32,18 @@ def render(reports: Sequence[Report], style: Style) -> str:
             "path": report.source.name,
             "findings": [_finding(finding, report.units) for finding in report.findings],
             "waived": [_finding(finding, report.units) for finding in report.waived],
+            **({"since-pins": _since(report)} if report.since else {}),
             **({"known": [_finding(finding, report.units) for finding in report.known]} if run.baseline else {}),
         }
         for report in reports
     ]
     held_to = {"baseline": {"path": run.baseline, "gone": run.gone}} if run.baseline else {}
     return json.dumps({"version": VERSION, **held_to, "plans": plans}, indent=2, ensure_ascii=False) + "\n"
+
+
+def _since(report: Report) -> dict[str, list[str]]:
+    since = report.since
+    return {"new": list(since.new), "changed": list(since.changed), "gone": list(since.gone)}
 
 
 def _place(span: Span) -> dict[str, Any]:

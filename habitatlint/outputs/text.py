@@ -10,6 +10,8 @@ from habitatlint.language.blocks import Path, Pocket, Row
 from habitatlint.outputs import Style
 from habitatlint.outputs.gnu import line as first_line
 from habitatlint.outputs.sentences import clean, message, related_line, rows, shown, width, wrapped
+from habitatlint.rulebook.pinning import Since
+from habitatlint.source import Span
 
 #: longest stretch of a plan's line that is shown
 LONGEST_LINE = 160
@@ -24,6 +26,7 @@ def render(reports: Sequence[Report], style: Style) -> str:
     page = "\n".join(blocks)
     read = overview(reports[0]) if len(reports) == 1 else ""
     hushed = "".join(f"{line}\n" for report in reports for line in safety(report))
+    hushed += "".join(f"{line}\n" for line in dict.fromkeys(line for one in reports for line in since_pins(one.since)))
     gone = f"{clean(style.run.baseline)}: note: {style.run.stale}\n" if style.run.stale else ""
     return (f"{page}\n" if page else "") + read + hushed + gone + summary(reports, style)
 
@@ -37,6 +40,21 @@ def safety(report: Report) -> list[str]:
     known = [finding for finding in report.known if finding.safety]
     lines += [f"people's safety, in the baseline: {message(one, report.units)}" for one in known]
     return [f"{clean(report.source.name)}: {line}" for line in lines]
+
+
+def since_pins(since: Since) -> list[str]:
+    """What has come, changed or gone of the rules since they were pinned."""
+    kinds = (
+        (since.new, "new since the pins, and judged as notes at most"),
+        (since.changed, "changed since the pins"),
+        (since.gone, "pinned, and no longer in force"),
+    )
+    lines = [f"{_number(len(names), 'rule')} {what}: {_few(names)}" for names, what in kinds if names]
+    return [f"{clean(line)}; `habitatlint pack pin` pins them as they are" for line in lines]
+
+
+def _few(names: Sequence[str], most: int = 6) -> str:
+    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
 
 
 def overview(report: Report) -> str:
@@ -67,16 +85,15 @@ def block(finding: Finding, report: Report, style: Style) -> str:
     if style.colour:
         level = finding.level.name
         head = head.replace(f" {level}: ", f" \x1b[1;{_COLOURS[finding.level]}m{level}\x1b[0m: ", 1)
-    lines = [head, *_excerpt(finding)]
+    lines = [head, *excerpt(finding.span)]
     others = ", ".join(related_line(related, finding.span.source.name) for related in finding.related)
     for word, told in rows(finding, report.units, others):
         lines += wrapped(told, f"    {word:<10}", INDENT, WIDTH)
     return "\n".join(lines) + "\n"
 
 
-def _excerpt(finding: Finding) -> list[str]:
-    """The plan's own line, and carets under what is marked; the line's tabs become single blanks."""
-    span = finding.span
+def excerpt(span: Span) -> list[str]:
+    """The text's own line, and carets under what is marked; the line's tabs become single blanks."""
     source = span.source
     number, column = source.line_column(span.start)
     text = source.line(number)

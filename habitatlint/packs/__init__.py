@@ -1,1 +1,1 @@
-"""Packs as their makers handle them: examples proven."""
+"""Packs as their makers handle them: examples proven, rules looked over, packs wrapped and pinned."""

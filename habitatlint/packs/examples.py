@@ -82,12 +82,19 @@ def _carets(example: Example, found: list[Finding], units: str, head: int) -> It
         yield Fault(head, "the broken plan keeps the rule, and no caret says what should be found")
     for caret in example.carets:
         here = [finding for finding in left if _under(finding, caret)]
+        if not here and (near := next((one for one in left if one.span.line == caret.line), None)):
+            left.remove(near)
+            text = near.span.source.line(caret.line)
+            under, meant = text[caret.start : caret.end].strip(), near.span.text.partition("\n")[0]
+            yield Fault(head + caret.line, f"the carets stand under `{under}`: put them under `{meant}`")
+            continue
         if not here:
             places = ", ".join(
                 f"{f.span.line}:{f.span.column}-{f.span.column + f.span.end - f.span.start}" for f in found
             )
             where = f"{caret.line}:{caret.start + 1}-{caret.end + 1}"
-            yield Fault(head + caret.line, f"nothing is found at the caret ({where}); found at {places or 'no place'}")
+            found_at = f"at the caret ({where}); found at {places}" if places else "here, nor elsewhere in this plan"
+            yield Fault(head + caret.line, f"nothing is found {found_at}")
             continue
         left.remove(here[0])
         yield from (Fault(head + caret.line, why) for why in _unsaid(here[0], caret.says, units))

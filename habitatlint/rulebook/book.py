@@ -1,15 +1,18 @@
-"""The rules in force: packs put together, limits and levels set, rules found by name."""
+"""The rules in force: packs put together, limits and levels set, rules held to their pins and found by name."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from habitatlint import __version__
 from habitatlint.findings import Fact, Level, Slip
 from habitatlint.reading.grammar import did_you_mean, near
+from habitatlint.rulebook.pinning import Pins, Since, own_text, pins_of, since
 from habitatlint.rulebook.rules import Limit, Pack, Rule, Saying
+from habitatlint.rulebook.versions import WRITTEN, is_stretch, is_version, older, takes
+from habitatlint.source import Span
 
 
 @dataclass(frozen=True)
@@ -19,9 +22,13 @@ class Rulebook:
 
     A pack may build on others: take some of their rules and no more, leave some, change limits and
     levels. Of two packs that say something of one rule the later counts.
+
+    Held to pins, a rule that is new since is judged as a note at most, until it is pinned too or a project or plan
+    gives it a level; what the reader tells of slips of writing is told as ever.
     """
 
     packs: tuple[Pack, ...]
+    pins: Pins | None = None
 
     @cached_property
     def rules(self) -> tuple[Rule, ...]:
@@ -43,20 +50,29 @@ class Rulebook:
 
     def only(self, name: str) -> Rulebook:
         """A rulebook of one rule, as its packs have it."""
-        return Rulebook(tuple(
+        return replace(self, packs=tuple(
             pack._replace(rules=tuple(rule for rule in pack.rules if rule.name == name)) for pack in self.packs
         ))  # fmt: skip
 
     @cached_property
     def _by_name(self) -> Mapping[str, Rule]:
-        names: dict[str, Rule] = {}
+        """Rules by every name they go by. A rule in force goes before one that is left, its own name before one it had
+        formerly; what a left rule was called leads to the rule that has taken its place."""
         every = sorted((rule for pack in self.packs for rule in pack.rules), key=lambda rule: rule.name)
-        for rule in every:
-            for former in rule.formerly:
-                names.setdefault(former, rule)
-        for rule in every:
-            names[rule.slug] = rule
-            names[rule.name] = rule
+        gone = {rule.name for rule in self._left()}
+        left, held = [one for one in every if one.name in gone], [one for one in every if one.name not in gone]
+        formerly = {former: rule for rule in held for former in rule.formerly}
+        for _ in left:  # a left rule that had another name before hands it on, and so forth
+            formerly.update({
+                former: formerly[rule.slug]
+                for rule in left if rule.slug in formerly
+                for former in rule.formerly if former not in formerly
+            })  # fmt: skip
+        names = {former: rule for rule in left for former in rule.formerly}
+        names.update({rule.slug: rule for rule in left})
+        names.update(formerly)
+        names.update({rule.slug: rule for rule in held})
+        names.update({rule.name: rule for rule in every})
         return names
 
     def find(self, name: str) -> Rule | None:
@@ -69,8 +85,31 @@ class Rulebook:
 
     def with_packs(self, packs: Iterable[Pack]) -> Rulebook:
         """A rulebook with further packs; a pack that is in force already is not taken twice."""
-        known = {pack.name for pack in self.packs}
-        return Rulebook((*self.packs, *(pack for pack in packs if pack.name not in known)))
+        taken = {pack.name: pack for pack in self.packs}
+        for pack in packs:
+            taken.setdefault(pack.name, pack)
+        return replace(self, packs=tuple(taken.values()))
+
+    def in_the_way(self, pack: Pack) -> str:
+        """Why a pack cannot be taken in beside those in force, "" where it can, or is in force already."""
+        other = next((one for one in self.packs if one.name == pack.name), None)
+        if other is None or (other.version == pack.version and _texts(other) == _texts(pack)):
+            return ""
+        return f"another pack called `{pack.name}` is in force; give this one another name in its `pack` line"
+
+    def pinned(self, pins: Pins) -> Rulebook:
+        """The rulebook held to pins."""
+        return replace(self, pins=pins)
+
+    @cached_property
+    def as_pins(self) -> Pins:
+        """The pins of all that is in force."""
+        return pins_of(self.packs, self.rules, self.changed_limits, self._asked_levels)
+
+    @cached_property
+    def since_pins(self) -> Since:
+        """What differs from the pins it is held to; nothing where it is held to none."""
+        return since(self.pins, self.rules, self.as_pins) if self.pins is not None else Since()
 
     @cached_property
     def changed_limits(self) -> Mapping[str, Fact]:
@@ -91,7 +130,12 @@ class Rulebook:
 
     @cached_property
     def changed_levels(self) -> Mapping[str, Level]:
-        """Levels that packs change, by rule name."""
+        """Levels that packs change, by rule name; for rules that are new since the pins, a note at most."""
+        asked = self._asked_levels
+        return {**asked, **{name: min(asked.get(name, Level.note), Level.note) for name in self.since_pins.new}}
+
+    @cached_property
+    def _asked_levels(self) -> Mapping[str, Level]:
         changed: dict[str, Level] = {}
         for pack in self.packs:
             for saying in pack.said("level"):
@@ -106,10 +150,16 @@ class Rulebook:
         for saying in pack.said("builds-on"):
             if saying.name not in below:
                 yield _no(saying, pack, "no pack of that name is in force", near(saying.name, below))
+            elif why := misfit(saying.stretch, below[saying.name]):
+                yield _bad(saying.span, pack, saying.name, why)
         slugs = {rule.slug for one in pack.said("builds-on") if one.name in below for rule in below[one.name].rules}
         for saying in pack.said("takes", "leaves"):
             if saying.name not in slugs:
                 yield _no(saying, pack, "no pack it builds on has such a rule", near(saying.name, slugs))
+        leaves = {saying.name for saying in pack.said("leaves")}
+        for saying in pack.said("takes"):
+            if saying.name in leaves:
+                yield _bad(saying.span, pack, saying.name, "the pack takes this rule, and leaves it too")
         for saying in pack.said("level"):
             if self.find(saying.name) is None:
                 yield _no(saying, pack, "`level` takes the name of a rule", self.like(saying.name))
@@ -121,11 +171,32 @@ class Rulebook:
             elif limit is None or fact is None:
                 yield _no(saying, pack, f"{slug} has no limit of that name", near(name, rule.limits))
             elif not within(limit, fact):
-                yield Slip("bad-value", saying.span, thing=f"pack {pack.name}", found=saying.name,
-                           why=f"the value lies outside the range of {saying.name}")  # fmt: skip
-        if pack.requires and _version(pack.requires) > _version(__version__) and pack.span is not None:
+                yield _bad(saying.span, pack, saying.name, f"the value lies outside the range of {saying.name}")
+        if pack.span is None:
+            return
+        if pack.version and not is_version(pack.version):
+            yield _bad(pack.span, pack, pack.version, "a version is numbers with dots, such as `1.2.0`")
+        if pack.requires and not is_version(pack.requires):
+            yield _bad(pack.span, pack, pack.requires, "what it requires is a version of habitatlint, such as `0.1`")
+        elif pack.requires and older(__version__, pack.requires):
             yield Slip("include-trouble", pack.span, thing=f"pack {pack.name}", found=pack.name,
                        why=f"it needs habitatlint {pack.requires} or newer, and this is {__version__}")  # fmt: skip
+
+
+def misfit(stretch: str, pack: Pack) -> str:
+    """Why a pack is not of the versions that are asked for; "" where it is, or none are."""
+    if not stretch:
+        return ""
+    if not is_stretch(stretch):
+        return f"`{stretch}` is no version; write {WRITTEN}"
+    if not pack.version:
+        return f"version {stretch} is asked for, and the pack states none"
+    return "" if takes(stretch, pack.version) else f"version {stretch} is asked for, and this is {pack.version}"
+
+
+def _texts(pack: Pack) -> dict[str, str]:
+    """The rules of a pack as they count, by slug."""
+    return {rule.slug: own_text(rule) for rule in pack.rules}
 
 
 def _no(saying: Saying, pack: Pack, why: str, likely: str) -> Slip:
@@ -135,8 +206,8 @@ def _no(saying: Saying, pack: Pack, why: str, likely: str) -> Slip:
     )
 
 
-def _version(text: str) -> tuple[int, ...]:
-    return tuple(int(part) for part in text.split(".") if part.isdigit())
+def _bad(span: Span, pack: Pack, found: str, why: str) -> Slip:
+    return Slip("bad-value", span, thing=f"pack {pack.name}", found=found, why=why)
 
 
 def limit_fact(limit: Limit) -> Fact:

@@ -383,14 +383,9 @@ def _over_field(context: Context, frame: Frame, variable: str, parts: tuple[str,
 
 def _near(context: Context, frame: Frame, plural: str, bound: Bound) -> tuple[Indices, Indices]:
     """Pairs of outer rows and rows of a plural that lie within a distance, by the spatial index."""
-    limit = value(context, frame, bound.distance)
-    place = _argument(context, frame, bound.of, "shape")
-    if not isinstance(place, Column):
-        raise Unjudgeable("a bound needs something with a place")
-    here = shapes(place)
-    distances = np.where(limit.mask, limit.values, 0).astype(float) + TOLERANCE
-    field_of = _field_of(frame, bound.of, plural)
+    here, limit, field_of = sides(context, frame, plural, bound)
     there = context.table(plural).column(field_of)
+    distances = np.where(limit.mask, limit.values, 0).astype(float) + TOLERANCE
     if len(there) > frame.size:
         index = _index(context, plural, field_of, there)
         outer, inner = index.query(here, predicate="dwithin", distance=distances)
@@ -406,6 +401,16 @@ def _near(context: Context, frame: Frame, plural: str, bound: Bound) -> tuple[In
         raise Unjudgeable(f"more than {MOST_PAIRS // 1_000_000} million pairs lie so near each other")
     order = np.lexsort((inner, outer))
     return outer[order], inner[order]
+
+
+def sides(context: Context, frame: Frame, plural: str, bound: Bound) -> tuple[Array, Column, str]:
+    """What a bound runs from (a shape for each row of the frame), how far it reaches, and the field of the plural's
+    things that it runs to."""
+    limit = value(context, frame, bound.distance)
+    place = _argument(context, frame, bound.of, "shape")
+    if not isinstance(place, Column):
+        raise Unjudgeable("a bound needs something with a place")
+    return shapes(place), limit, _field_of(frame, bound.of, plural)
 
 
 def _field_of(frame: Frame, of: Written, plural: str) -> str:

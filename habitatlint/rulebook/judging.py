@@ -29,7 +29,7 @@ from habitatlint.rulebook.evaluation import (
     measured,
     value,
 )  # fmt: skip
-from habitatlint.rulebook.expressions import Call, Compare, Ref, names_in, parts_of, plurals_in
+from habitatlint.rulebook.expressions import Call, Compare, Each, Ref, names_in, parts_of, plurals_in
 from habitatlint.rulebook.remedies import Changes
 from habitatlint.rulebook.rules import Remedy, Report, Rule, placeholders
 from habitatlint.source import Span
@@ -54,23 +54,57 @@ class Judgement(NamedTuple):
     not_judged: list[NotJudged]
 
 
-def judge(rule: Rule, context: Context) -> Judgement:
+class Witness:
+    """Whom judging tells what it does, as it does it. This one hears nothing; `explaining` has one that notes."""
+
+    def began(self, context: Context) -> None:
+        """Judging begins, against this context."""
+
+    def lacked(self, each: Each) -> None:
+        """There is no thing at all of the plural that a variable runs over."""
+
+    def looked(self, each: Each, before: Frame, frame: Frame) -> None:
+        """A variable was bound: the bindings before, and those with it."""
+
+    def asked(self, node: Written, frame: Frame, truth: Truth) -> None:
+        """A condition was put to every binding of a frame."""
+
+    def compared(self, report: Report, frame: Frame, left: Column, right: Column, truth: Truth, open_: Mask) -> None:
+        """A report's figures were compared for the bindings that no report before it decided."""
+
+    def found(self, finding: Finding, frame: Frame, group: Indices) -> None:
+        """A finding was made of a group of a frame's bindings."""
+
+    def ended(self, judgement: Judgement) -> None:
+        """All is judged."""
+
+
+#: hears nothing
+NOBODY = Witness()
+
+
+def judge(rule: Rule, context: Context, witness: Witness = NOBODY) -> Judgement:
     """A rule's findings on a scene, in order of their places. A rule that cannot be worked out is
     told as not judged on the plan as a whole."""
-    judging = _Judging(rule, context)
+    judging = _Judging(rule, context, witness)
+    witness.began(context)
     try:
         findings = judging.findings()
     except Unjudgeable as error:
         start = Span(context.scene.plan.source, 0, len(context.scene.plan.source.line(1)))
-        return Judgement([], [NotJudged(rule.name, "the plan", "", start, str(error))])
-    judging.tell_patches()
-    return Judgement(sorted(findings, key=lambda finding: finding.order), judging.not_judged)
+        judgement = Judgement([], [NotJudged(rule.name, "the plan", "", start, str(error))])
+    else:
+        judging.tell_patches()
+        judgement = Judgement(sorted(findings, key=lambda finding: finding.order), judging.not_judged)
+    witness.ended(judgement)
+    return judgement
 
 
 class _Judging:
-    def __init__(self, rule: Rule, context: Context) -> None:
+    def __init__(self, rule: Rule, context: Context, witness: Witness) -> None:
         self.rule = rule
         self.context = context
+        self.witness = witness
         self.not_judged: list[NotJudged] = []
         self._told: set[tuple[str, str, str]] = set()
         self.variables = [each.variable for each in rule.each]
@@ -96,10 +130,14 @@ class _Judging:
         frame = Frame(1)
         bound: set[str] = set()
         for number, each in enumerate(rule.each):
-            if any(not self._any(later.plural) for later in rule.each[number:]):
+            lacking = next((later for later in rule.each[number:] if not self._any(later.plural)), None)
+            if lacking is not None:
+                self.witness.lacked(lacking)
                 return None
+            before = frame
             frame, _ = expand(context, frame, each.variable, each.plural, each.bound)
             frame = self._once(frame, each.variable, number)
+            self.witness.looked(each, before, frame)
             bound.add(each.variable)
             frame, pending, needs = self._filter(frame, pending, needs, bound, measures)
             if number == 0:
@@ -145,19 +183,20 @@ class _Judging:
         ready.sort(key=lambda node: node.kind in ("compare", "quantified"))
         for node in ready:
             if frame.size:
-                frame = self._kept(frame, holds(self.context, frame, node))
+                frame = self._kept(frame, node, holds(self.context, frame, node))
         for node in [need for need in needs if not names_in(need) & (unmeasured | free)]:
             if frame.size:
                 found = value(self.context, frame, node)
-                frame = self._kept(frame, Truth(found.mask, found.mask, [(~found.mask, found.why)]))
+                frame = self._kept(frame, node, Truth(found.mask, found.mask, [(~found.mask, found.why)]))
         return (
             frame,
             [node for node in pending if node not in ready],
             [need for need in needs if names_in(need) & (unmeasured | free)],
         )
 
-    def _kept(self, frame: Frame, truth: Truth) -> Frame:
+    def _kept(self, frame: Frame, node: Written, truth: Truth) -> Frame:
         """The bindings for which a condition holds; those for which nobody knows are told."""
+        self.witness.asked(node, frame, truth)
         self._tell(frame, ~truth.known, truth)
         return frame.take(np.flatnonzero(truth.holds & truth.known))
 
@@ -241,13 +280,18 @@ class _Judging:
                 truth = compare(left, node.sign, right)
                 true, known = truth.holds, truth.known
                 comparisons[number] = (left, right)
+                self.witness.compared(report, frame, left, right, truth, undecided.copy())
                 self._tell(frame, ~known & undecided, truth)
             which[undecided & true & known] = number
             undecided &= ~true & known
         found = np.flatnonzero(which >= 0)
         if not len(found):
             return []
-        return [self._finding(frame, group, which, comparisons) for group in self._groups(frame, found)]
+        findings = []
+        for group in self._groups(frame, found):
+            findings.append(self._finding(frame, group, which, comparisons))
+            self.witness.found(findings[-1], frame, group)
+        return findings
 
     def _groups(self, frame: Frame, found: Indices) -> list[Indices]:
         """Bindings told together: those alike in every `per`; without it, each by itself."""
@@ -357,18 +401,7 @@ class _Judging:
         if parts == ("all",):
             return Fact(self._all(one, count), "count")
         found = value(self.context, one, Written(Ref(parts), "ref", 0, 0))
-        return self._named(found)
-
-    def _named(self, found: Column) -> Fact:
-        if not found.mask[0]:
-            return Fact("none", "text")
-        if found.kind.startswith("thing:"):
-            row = int(found.values[0])
-            return Fact(self.context.table(found.kind.removeprefix("thing:")).label(row), "text")
-        if found.kind == "name":
-            block = self.context.scene.plan.names.get(str(found.values[0]))
-            return Fact(block.label if block else str(found.values[0]), "text")
-        return _fact(found, 0)
+        return named(self.context, found, 0) or Fact("none", "text")
 
     def _marked(self, one: Frame) -> tuple[Span, list[Related]]:
         """Where a finding is marked: the field that `mark` names, else the first thing's head."""
@@ -486,6 +519,20 @@ class _Judging:
 def _calls(node: Written) -> bool:
     """Whether a condition asks a measure, which would look at trees on the ground."""
     return isinstance(node.value, Call) or any(_calls(part) for part in parts_of(node))
+
+
+def named(context: Context, found: Column, index: int) -> Fact | None:
+    """One value of a column as a person would say it, things and names by what they are called; None where it is
+    not known."""
+    if not found.mask[index]:
+        return None
+    if found.kind.startswith("thing:"):
+        row = int(found.values[index])
+        return Fact(context.table(found.kind.removeprefix("thing:")).label(row), "text")
+    if found.kind == "name":
+        block = context.scene.plan.names.get(str(found.values[index]))
+        return Fact(block.label if block else str(found.values[index]), "text")
+    return _fact(found, index)
 
 
 def _fact(found: Column, index: int) -> Fact:

@@ -204,7 +204,7 @@ def test_one_that_goes_on_with_what_was_dropped_is_ended(review: Review, monkeyp
 
     async def work(bench: Bench, desk: Desk) -> None:
         source = opened(desk, LANE)
-        process = await Process.begin(review.rulebook)
+        process = await Process.begin(review)
         stale = asyncio.create_task(process.do(Job("plan", NAME, POLICY), source, desk.open))
         await asyncio.sleep(0.05)
         stale.cancel()
