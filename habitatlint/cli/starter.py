@@ -1,122 +1,105 @@
-"""The starter plan that `new` writes: commented, sound, and small enough to change line by line."""
+"""What `new` writes: a template for a common lie of the land, or what was walked with the rest of one as comments."""
 
 from __future__ import annotations
 
-_STARTER = """\
-# {comment}
-# A plan is read block by block. A block begins at the left margin with a word such as `pocket`;
-# what is said of it follows, one line each, indented. Words after a # are for you alone.
-# Places are east,north of the plan's origin, here in yards. Change every figure to your own ground.
+import os
+import re
+from collections.abc import Iterator
+from datetime import date
+from typing import NamedTuple
 
-plan "{title}"
-  stage design
-  units yd
-  hunted 2026-11-07..2027-01-18
-  leaf-out 05-15
+from habitatlint import files
+from habitatlint.language.plan import LAYOUT, plan_grammar
+from habitatlint.reading.blocks import Placed, read
+from habitatlint.source import Source
 
-# The property line, corner by corner: 440 by 440 yards is 40 acres.
-boundary
-  outline 0,0 440,0 440,440 0,440
-
-food south-plot "Clover plot"
-  kind plot
-  outline 40,40 120,40 120,90 40,90
-
-# Standing timber, by class of diameter; what is hinged must come after the overstory is released.
-timber woods
-  outline 0,100 440,100 440,440 0,440
-  species red-maple sugar-maple
-  class 6in..11in 50 sqft/ac
-  class 12in..22in 40 sqft/ac
-
-# Cover for the does right by the food, so that they have no cause to cross the middle. Corridors run through
-# it, so that no bed in it is far from a way out.
-pocket plot-side "Plot-side thicket"
-  for does
-  outline 30,110 150,110 150,170 30,170
-  bed 90,145
-  corridors every 20yd off south-plot width 3ft
-  why "Keeps the does at the food and out of the middle."
-
-# The deer's line of travel runs past the plot, not into it.
-path doe-run
-  use travel
-  line 240,210 160,102 10,102
-  from plot-side
-  to south-plot
-
-# The hunter's way in, along the edge.
-path south-lane "South lane"
-  use entry
-  line 440,20 180,20 174,27
-
-stand plot-corner
-  at 174,30
-  reach south-lane
-  range 60yd
-  winds NW N
-  sit evening
-  height 18ft
-
-# Hides the way in from the plot once it has grown, and turns in toward it at the stand.
-planting lane-hedge
-  kind screen
-  line 182,22 190,25 440,25
-  species white-spruce
-  height 6ft from 2031
-  step 3
-  by crew-one
-
-release plot-side-canopy
-  outline 20,100 160,100 160,180 20,180
-  basal-area 90 to 50 sqft/ac
-  method fell
-  wood leave
-  step 1
-  by crew-one
-
-# A row of hinges: the first tree on the first point, the next each spacing on. Hinges fall with the
-# line of travel at their back, so that no top lies in the deer's way.
-row thicket
-  purpose bedding
-  in plot-side
-  method hinge
-  stumps 50,128 130,128
-  spacing 20
-  fall N
-  dbh 6in..9in
-  cut-height 3ft
-  step 2
-  by crew-one
-
-crew crew-one
-  people 2
-  training felling
-  gear hard-hat face-screen eye-protection hearing-protection gloves leg-protection boots first-aid
-
-# How often the wind blows from where in your season: from a weather station near you, or your own notes.
-winds season
-  from N 9% 7mph
-  from NE 6% 5mph
-  from E 6% 5mph
-  from SE 9% 6mph
-  from S 15% 8mph
-  from SW 18% 9mph
-  from W 17% 9mph
-  from NW 15% 9mph
-  calm 5%
-  source "made up: put your own in"
-
-# Felling and hinging hurt people: a trained feller decides tree by tree, and local codes, the
-# product's label and licensed foresters and applicators stand above anything written here.
-work
-  step 1 "Release the overstory" 2027-02-01..2027-02-06 by crew-one
-  step 2 "Hinge the thicket" 2027-02-15..2027-02-20 by crew-one
-  step 3 "Plant the hedge" 2027-04-19..2027-04-21 by crew-one
-"""
+#: the templates that ship, and what each is for; the first is the usual one
+TEMPLATES = {
+    "forty-acres": "forty acres, square: one plot, the does' cover by it, one stand and its walk",
+    "eighty-by-a-road": "eighty acres with half a mile of road: a plot at either end, both walks from one gate",
+    "creek-bottom": "eighty acres with a creek: natural cover by the water, the cuts on dry ground, air that drains",
+    "ridge": "eighty acres over a ridge: a bench, slopes, a draw, and the hunter on the low side",
+}
+USUAL = "forty-acres"
+#: blocks of a template that are of its own ground alone
+_OF_ITS_GROUND = frozenset({"plan", "boundary"})
 
 
-def starter(title: str) -> str:
-    """The starter plan's text, with the property's name in it."""
-    plain = " ".join(title.replace("\\", " ").replace('"', " ").split()) or "My farm"
-    return _STARTER.format(title=plain, comment=f"{plain}: a plan of habitat work.")
+class Begun(NamedTuple):
+    """A plan's text, and the lines to be told of it."""
+
+    text: str
+    told: tuple[str, ...] = ()
+
+
+def starter(title: str, template: str = USUAL) -> str:
+    """A template's text, with the property's name in it; raises FileTrouble for one that is not there."""
+    plain = _plain(title) or "My farm"
+    text = template_text(template)
+    first, _, rest = text.partition("\n")
+    said = first.partition(":")[2]
+    return re.sub(r'(?m)^plan ".*"$', lambda _: f'plan "{plain}"', f"# {plain}:{said}\n{rest}", count=1)
+
+
+def template_text(name: str) -> str:
+    if name not in TEMPLATES:
+        from habitatlint.reading.grammar import did_you_mean, near
+
+        hint = did_you_mean(near(name, TEMPLATES)) or "; `habitatlint new --list` shows those there are"
+        raise files.FileTrouble(f"no template is called `{_plain(name)[:40]}`{hint}")
+    return files.asset(f"templates/{name}.habitat").decode()
+
+
+def listing() -> str:
+    """The templates, a line each."""
+    width = max(map(len, TEMPLATES))
+    return "".join(f"{name:{width}}  {says}\n" for name, says in TEMPLATES.items())
+
+
+def walked(path: str, title: str, template: str, today: date) -> Begun:
+    """A plan of what was walked, by a file that `import` reads; below it what of a template is still wanted, each line
+    a comment, to be taken over by taking the sign away. Raises FileTrouble."""
+    from habitatlint.cli.importing import file_contents, told_by
+    from habitatlint.exchange.importing import into_new
+
+    grammar = files.grammar("plan", plan_grammar)
+    contents = [file_contents(path)]
+    brought = told_by(contents, lambda: into_new(contents, grammar, title=_plain(title), day=today))
+    came = {_kind(placed) for placed in read(Source("new", brought.text), grammar, LAYOUT)}
+    rest = "".join(_rest(template, came))
+    opening = (
+        "\n\n# What a plan needs besides, from a template: its places are of another property, so walk them or read\n"
+        "# them off the map, before you take the # away. `habitatlint words` lists what else there is.\n"
+    )
+    return Begun(brought.text + (f"{opening}{rest}" if rest else ""), brought.told)
+
+
+def _kind(placed: Placed) -> str:
+    """A block's noun, and of a path its use: a lane in makes no line of travel needless."""
+    use = next((str(line.values[0].value) for line in placed.parsed.statements if line.rule == "use"), "")
+    return f"{placed.parsed.noun} {use}".strip()
+
+
+def _rest(template: str, came: set[str]) -> Iterator[str]:
+    """The blocks of a template of whose kind nothing came in, as comments."""
+    text = template_text(template)
+    grammar = files.grammar("plan", plan_grammar)
+    blocks = read(Source(template, text), grammar, LAYOUT)
+    for placed in blocks:
+        if _kind(placed) in came | _OF_ITS_GROUND:
+            continue
+        body = text[placed.offset : placed.offset + placed.length].rstrip("\n")
+        # what stands below a block's last line is of the next one
+        lines = body.split("\n")
+        while lines and (not lines[-1].strip() or lines[-1].startswith("#")):
+            del lines[-1]
+        yield "\n" + "".join(f"# {line}\n" if line else "#\n" for line in lines)
+
+
+def _plain(title: str) -> str:
+    return " ".join(title.replace("\\", " ").replace('"', " ").split())
+
+
+def title_of(path: str) -> str:
+    """What a property is called whose plan nobody gave a title: its file's name."""
+    return os.path.basename(path).removesuffix(files.PLAN_ENDING)
