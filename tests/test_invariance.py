@@ -67,7 +67,11 @@ def check(review: Review, text: str, limits: dict[str, Fact] | None = None) -> R
     return review.check(Source("turned.habitat", text), Policy(TODAY, limits=limits or {}))
 
 
-@settings(max_examples=times(30, 120), deadline=None, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
+@settings(
+    max_examples=times(30, 120),
+    deadline=None,
+    suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow],
+)
 @given(layout=layouts, motion=motions)
 def test_moving_a_plan_changes_no_finding(review: Review, layout: Layout, motion: Motion) -> None:
     plain = check(review, layout.text(Motion()))

@@ -101,12 +101,13 @@ def _plan_lie(scene: Scene) -> Column:
 
 
 def _traps(scene: Scene, a: Indices, b: Indices, apex: Array, way: Array) -> Array:
-    """How deep the dead end at each V's apex is, on the ground of the pocket, or of the two trees where they
+    """How deep the dead end in each V is, on the ground of the pocket, or of the two trees where they
     lie in none or beyond its ground."""
     cut, pockets = scene.trees, scene.plan.of(Pocket)
     found = np.zeros(len(a))
     corners = np.stack([np.column_stack([cut.x[a], cut.y[a]]), apex, np.column_stack([cut.x[b], cut.y[b]])], axis=1)
     inner = shapely.polygons(corners) if len(a) else np.empty(0, object)
+    mouths = (corners[:, 0] + corners[:, 2]) / 2
     own = np.ones(len(a), bool)
     for pocket in distinct(cut.pocket[a][cut.pocket[a] >= 0]):
         rows = np.flatnonzero((cut.pocket[a] == pocket) & (way == way[0]))
@@ -119,12 +120,12 @@ def _traps(scene: Scene, a: Indices, b: Indices, apex: Array, way: Array) -> Arr
             within &= shapely.covers(ground.whole, cut.fallen[side[rows]])
         rows = rows[within]
         own[rows] = False
-        found[rows] = depths_at(ground, apex[rows], inner[rows], sweep_from(outline))
+        found[rows] = depths_at(ground, apex[rows], mouths[rows], inner[rows], sweep_from(outline))
     for row in np.flatnonzero(own):
         lying = shapely.geometrycollections([inner[row], cut.fallen[a[row]], cut.fallen[b[row]]]).convex_hull
         ground = ground_within(scene, lying, Bars(float(way[row])))
         first = bearing(inner[row].centroid, Point(apex[row]))
-        found[row] = depths_at(ground, apex[row : row + 1], inner[row : row + 1], first)[0]
+        found[row] = depths_at(ground, apex[[row]], mouths[[row]], inner[[row]], first)[0]
     return found
 
 

@@ -22,7 +22,7 @@ from habitatlint.ground.columns import Array, Column, Indices, Table, column
 from habitatlint.ground.cuts import LAYING
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Hazard, Patch, Pocket
-from habitatlint.measures.free_ground import DIRECTIONS, LEAST_STRIP, MARGIN, SNAP, FreeGround, grown, in_pieces
+from habitatlint.measures.free_ground import DIRECTIONS, LEAST_STRIP, MARGIN, SNAP, SWEEPS, FreeGround, grown, in_pieces
 from habitatlint.measures.openings import OPENING_REACH, Strip, ahead_of, sawn, strips
 from habitatlint.measures.together import for_each
 from habitatlint.measures.travel import unsaid_falls
@@ -740,12 +740,27 @@ def _is_pressed(scene: Scene, pocket: int, bars: Bars) -> bool:
     return any((bed := bed_of(scene, pocket, place, bars)) is not None and bed.arc < 360 for place in inside)
 
 
-def depths_at(ground: FreeGround, apexes: Array, inner: Array, first: float) -> Array:
-    """How deep a dead end is at the point of each V: at the corner of free ground within the V (`inner`) that
-    is nearest its apex, in metres; infinite where that ground is sealed, 0 where there is none."""
+#: a sweep looks into a V where it runs from its apex toward its mouth within so many degrees (common practice, no
+#: source)
+_INTO = 45.0
+
+
+def depths_at(ground: FreeGround, apexes: Array, mouths: Array, inner: Array, first: float) -> Array:
+    """How deep a dead end is within each V (`inner`, by its apex and the middle of its mouth), in metres: the deepest
+    of those corners of its free ground that lie shut in for a sweep that rises from apex toward mouth; infinite where
+    that ground is sealed, 0 where there is none. Ground beyond the tips falls away from the mouth, and counts
+    nothing."""
     found = np.zeros(len(inner))
     if not len(inner) or not len(ground.corners):
         return found
+    vee, corner = ground.corner_index.query(inner, predicate="dwithin", distance=TOLERANCE)
+    rise = np.degrees(np.arctan2(*(mouths - apexes).T))
+    sweeps = first + (np.arange(SWEEPS) + 0.5) * 360 / SWEEPS
+    looks_in = np.abs((sweeps[None, :] - rise[:, None] + 180) % 360 - 180) <= _INTO
+    deep = ground.depths(first).depth[corner]
+    is_shut = np.where(looks_in[vee], deep, 0.0).max(axis=1, initial=0.0) > 0
+    np.maximum.at(found, vee[is_shut], deep[is_shut].max(axis=1, initial=0.0))
+    return found
     vee, corner = ground.corner_index.query(inner, predicate="dwithin", distance=TOLERANCE)
     away = np.hypot(*(ground.corners[corner] - apexes[vee]).T)
     order = np.lexsort((corner, away, vee))
