@@ -68,7 +68,7 @@ def check(review: Review, text: str, limits: dict[str, Fact] | None = None) -> R
 
 
 @settings(
-    max_examples=times(30, 120),
+    max_examples=times(16, 120),
     deadline=None,
     suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow],
 )

@@ -229,6 +229,16 @@ def export(plan: str, output: str, only: tuple[str, ...], no_findings: bool, tod
     exporting.export_plan(plan, exporting.Wanted(output, only, not no_findings, today))
 
 
+@click.command()
+@click.argument("plan", metavar="[PLAN]", default=".")
+@click.option("--show", is_flag=True, help="Show them, as is done anyway.")
+def settings(plan: str, show: bool) -> None:
+    """What holds for a plan, or for this folder: settings, packs, pins, levels and limits, each with its origin."""
+    from habitatlint.cli.showing import show_settings
+
+    click.echo(show_settings(os.path.join(plan, "plan") if os.path.isdir(plan) else plan), nl=False)
+
+
 @click.group()
 def pack() -> None:
     """Packs of rules: begin one, look at it, wrap it to share, and pin the rules in force."""
@@ -307,4 +317,4 @@ def pack_pin(plans: tuple[str, ...], output: str, show: bool) -> None:
 
 
 #: commands, in the order in which the help lists them
-COMMANDS: list[click.Command] = [work, tally, winds, compare, handover, import_, export, pack]
+COMMANDS: list[click.Command] = [work, tally, winds, compare, handover, import_, export, settings, pack]

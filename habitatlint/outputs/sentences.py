@@ -18,7 +18,7 @@ _UNREAD = frozenset({"record/syntax", "record/unknown-word", "record/bad-value",
 #: what every paper of a plan bears
 CAUTION = (
     "Paper only: a trained feller decides tree by tree. The label is the law. Local codes and licensed foresters "
-    "and applicators stand above it. Call before cutting near lines. Not a survey: property lines are as "
+    "and applicators stand above this paper. Call before cutting near lines. Not a survey: property lines are as "
     "the plan gives them."
 )
 _HIDDEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]")
