@@ -74,7 +74,7 @@ class Entry(NamedTuple):
 
 def entries(block: type[Block], grammar: Grammar) -> list[Entry]:
     """The properties of a kind of block, those of every block last."""
-    own = [prop for prop in block.properties.values() if prop.word not in _COMMON or block.noun in ("plan", "work")]
+    own = [prop for prop in block.properties.values() if prop.word not in ANY or block.noun in ("plan", "work")]
     common = [prop for prop in block.properties.values() if prop not in own]
     own.sort(key=lambda prop: not prop.required)
     return [
@@ -83,7 +83,9 @@ def entries(block: type[Block], grammar: Grammar) -> list[Entry]:
     ]
 
 
-_COMMON = frozenset({"note", "why", "step", "by", "done", "offsite"})
+#: what any block may say, and the blocks for which all of it matters: what is done on the ground
+ANY = ("note", "why", "step", "by", "done", "offsite")
+WORK = frozenset({"row", "patch", "tree", "trees", "opening", "planting", "release", "treatment", "task"})
 
 
 def written(block: type[Block], prop: Property[object], grammar: Grammar) -> str:

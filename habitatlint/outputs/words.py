@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from habitatlint.language.blocks import BLOCKS, Block
-from habitatlint.language.reference import SINGLE_LINES, entries
+from habitatlint.language.plan import LAYOUT
+from habitatlint.language.reference import ANY, SINGLE_LINES, WORK, entries
 from habitatlint.measures.vocabulary import Vocabulary
 from habitatlint.outputs.sentences import wrapped
 from habitatlint.reading.grammar import Grammar, listed
@@ -47,10 +48,12 @@ def rule_listing(vocabulary: Vocabulary) -> str:
 
 
 def block_page(block: type[Block], grammar: Grammar) -> str:
-    """One block: what it is, and each of its properties with how it is written."""
-    lines = [f"{block.noun}: {block.says}", ""]
-    found = entries(block, grammar)
-    longest = max(len(entry.word) for entry in found)
+    """One block: what it is, how it begins, and each of its properties with how it is written. Of what any block may
+    say, whole lines stand only where it is work."""
+    lines = [f"{block.noun}: {block.says}", "", f"It begins with: {_head(block)}", ""]
+    own = ("step",) if block.noun == "work" else ()
+    found = [one for one in entries(block, grammar) if block.noun in WORK or one.word not in ANY or one.word in own]
+    longest = max((len(entry.word) for entry in found), default=0)
     for entry in found:
         marks = [word for word, given in (("must be there", entry.required), ("repeats", entry.repeats)) if given]
         tail = f" ({', '.join(marks)})" if marks else ""
@@ -59,4 +62,18 @@ def block_page(block: type[Block], grammar: Grammar) -> str:
     if block.must:
         ways = listed([" and ".join(f"`{word}`" for word in ways) for ways in block.must], "or")
         lines += ["", f"It must have {ways}."]
-    return "".join(f"{line}\n" for line in lines)
+    if block.noun not in WORK and block.noun not in ("plan", "work"):
+        lines += ["", f"As any block it may also say {listed([f'`{word}`' for word in ANY], 'and')}."]
+    # where there is nothing to list, one blank line is enough
+    kept = [line for number, line in enumerate(lines) if line or (number and lines[number - 1])]
+    return "".join(f"{line}\n" for line in kept)
+
+
+def _head(block: type[Block]) -> str:
+    """How a block begins, as a pattern; what may be left out stands in brackets."""
+    _, _, after = LAYOUT.heads[block.noun].partition(" ")
+    if after.startswith('"'):
+        return f'{block.noun} "TITLE"'
+    if after[:1].isdigit():
+        return f'{block.noun} DATE ["TITLE"], such as `{block.noun} 2027-05-14`'
+    return f'{block.noun} NAME ["TITLE"]' if after else f'{block.noun} ["TITLE"]'
