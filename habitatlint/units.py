@@ -150,7 +150,7 @@ def show(size: float, kind: str, plan_unit: str = "yd", places: int = 1, unit: s
     if kind in ("angle", "bearing"):
         return f"{plain(size, places)} deg"
     if kind in ("count", "number"):
-        return plain(size, 0 if kind == "count" else 2)
+        return plain(size, 0 if kind == "count" else max(places, 2))
     if kind == "duration":
         return _show_duration(size)
     if unit:

@@ -74,4 +74,6 @@ def test_what_is_found_since_is_what_the_list_says(two: Compared) -> None:
     assert sorted(rule for _, rule, _, _ in wanted) == sorted(one.rule.partition("/")[2] for one in came)
     for _, rule, _, name in wanted:
         assert any(one.rule.endswith(f"/{rule}") and name in one.names for one in came), (rule, name)
-    assert not [one for one in two.findings if one.what != "came"], "the design was clean"
+    # the design was clean on its own day; by the later one its steps are overdue, and that went with the work
+    others = [(one.what, one.finding.rule) for one in two.findings if one.what != "came"]
+    assert set(others) == {("went", "order/step-overdue")}

@@ -17,7 +17,7 @@ from habitatlint.ground.columns import Array, Column, Indices, Mask
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.tables import patches_as_trees
 from habitatlint.language.blocks import Hazard
-from habitatlint.measures.openings import strips
+from habitatlint.measures.openings import Strips, strips, thrown
 from habitatlint.measures.travel import unsaid_falls
 from habitatlint.measures.vocabulary import Measured, Rows, measure
 from habitatlint.units import TOLERANCE, YARD
@@ -126,7 +126,8 @@ class _Ground:
             for hazard in scene.plan.of(Hazard)
             if scene.plan.word(hazard, "barrier") == "yes" and (shape := scene.shape_of(hazard)) is not None
         ]
-        self.walls = _Walls([*_left_of(scene.trees.barrier[scene.trees.lies], strips(scene, WAY)), *hazards])
+        lies = scene.trees.lies
+        self.walls = _Walls([*_left_of(scene.trees.barrier[lies], thrown(scene)[lies], strips(scene, WAY)), *hazards])
         patches = patches_as_trees(scene)
         laid = np.flatnonzero(patches.column("lying").values) if patches.size else np.zeros(0, np.intp)
         self.patches = [(patches.column("stump").values[row], patches.column("barrier").values[row]) for row in laid]
@@ -150,14 +151,11 @@ class _Ground:
         return found
 
 
-def _left_of(walls: Array, sawn: list[BaseGeometry]) -> Array:
-    """What openings leave of fallen trees: stems and tops, each less the strips that cross it."""
-    parts = np.asarray(shapely.get_parts(walls))
-    if not sawn:
-        return parts
-    part, strip = shapely.STRtree(sawn).query(parts, predicate="intersects")
-    for one, other in sorted(zip(part.tolist(), strip.tolist(), strict=True)):
-        parts[one] = shapely.difference(parts[one], sawn[other])
+def _left_of(walls: Array, blown: Mask, sawn: Strips) -> Array:
+    """What openings leave of fallen trees: stems and tops, each less the strips that open it."""
+    parts, of = shapely.get_parts(walls, return_index=True)
+    for one, other in sawn.crossing(parts, blown[of]):
+        parts[one] = shapely.difference(parts[one], sawn.shapes[other])
     return np.asarray(parts[~shapely.is_empty(parts)])
 
 

@@ -15,13 +15,13 @@ from shapely.geometry.base import BaseGeometry
 from habitatlint.findings import Related
 from habitatlint.ground.columns import Array, Column, Indices, Table, column
 from habitatlint.ground.scene import Scene
-from habitatlint.language.blocks import Block, Food, Path, Pocket
+from habitatlint.language.blocks import Block, Food, Path, Pocket, Row
 from habitatlint.measures.core import is_field
-from habitatlint.measures.free_ground import FreeGround, in_pieces
-from habitatlint.measures.openings import corridor_width
+from habitatlint.measures.free_ground import LEAST_STRIP, FreeGround, grown, in_pieces
+from habitatlint.measures.openings import corridor_width, strips, thrown
 from habitatlint.measures.together import for_each
 from habitatlint.measures.vocabulary import Measured, Rows, measure, plural
-from habitatlint.measures.ways_out import Bars, ground_of, unlaid, why_unlaid
+from habitatlint.measures.ways_out import Bars, barriers, ground_of, unlaid, why_unlaid
 from habitatlint.reading.grammar import Statement
 from habitatlint.units import TOLERANCE, YARD
 
@@ -220,6 +220,120 @@ def shut_ends(scene: Scene, corridors: Rows, reach: Column, way: Column) -> Meas
             "line": lambda rows: column("shape", [through[row] for row in rows], "it does not stop in the pocket"),
         },
     )
+
+
+@measure("thrown-across", ("corridors", "length"), "count", parts={"place": "place"})
+def thrown_across(scene: Scene, corridors: Rows, way: Column) -> Measured:
+    """How many trees that the wind threw, or that lie by no work of the plan, shut a corridor: 0 where between
+    them a way `way` wide is left from end to end of its strip, else those whose tops, grown by half a way, lie
+    on it. What an opening or the corridor itself was sawn through afterwards (see `openings`) shuts nothing, and
+    in a design nothing does, for there every way is still to be sawn. `place` is the middle of the first stretch
+    of its line that is barred. Common practice, no source."""
+    every, blown = corridors_of(scene), thrown(scene)
+    counts, places = np.zeros(len(corridors)), []
+    for index, (row, wide) in enumerate(zip(corridors.rows, way.values, strict=True)):
+        one = every[int(row)]
+        places.append(one.line.interpolate(0.5, normalized=True))
+        if not blown.any() or one.line.length <= TOLERANCE:
+            continue
+        half = max(one.width - float(wide), LEAST_STRIP) / 2
+        middle = one.line.buffer(half, cap_style="flat")
+        shapes, tree_index = barriers(scene, Bars(float(wide)))
+        near = np.sort(tree_index.query(middle, predicate="dwithin", distance=float(wide) / 2))
+        near = near[blown[near]]
+        sawn = strips(scene, float(wide))
+        opened = shapely.union_all(sawn.shapes[sawn.through])
+        lying = shapely.difference(grown(shapes[near], float(wide) / 2), opened)
+        bars = shapely.union_all(lying)
+        ends = [Point(one.line.coords[0]), Point(one.line.coords[-1])]
+        left = shapely.get_parts(in_pieces(middle.difference(bars)))
+        if any(all(piece.distance(end) <= half + TOLERANCE for end in ends) for piece in left):
+            continue
+        counts[index] = int(shapely.intersects(lying, middle).sum())
+        barred = one.line.intersection(bars)
+        stretches = [part for part in shapely.get_parts(barred) if isinstance(part, LineString) and part.length > 0]
+        if stretches:
+            first = min(stretches, key=lambda part: one.line.project(Point(part.coords[0])))
+            places[-1] = first.interpolate(0.5, normalized=True)
+    return Measured(Column("count", counts), {"place": lambda rows: column("place", [places[row] for row in rows])})
+
+
+#: a row's stumps are moved on along its line by a half of its spacing first, then by other parts of it
+_SHIFTS = (1 / 2, 1 / 4, 3 / 4, 1 / 8, 3 / 8, 5 / 8, 7 / 8)
+
+
+@measure(
+    "in-corridor",
+    ("trees", "corridors", "angle"),
+    "length",
+    parts={"place": "place", "stump": "length", "beside": "shape"},
+)
+def in_corridor(scene: Scene, trees: Rows, corridors: Rows, along: Column) -> Measured:
+    """How much of a fallen stem, in metres, lies lengthwise in a corridor: what of it is within the corridor's
+    strip, where the two run within `along` of each other (the corridor's bearing is that of the leg of it nearest
+    the stump); 0 where it lies across. `stump` is how far its stump stands inside the strip's edge, below 0 where
+    it stands outside. `place` is the stump, or the middle of what lies in the strip. `beside` is the line of its
+    row's stumps begun farther on, by a half of its spacing or another part of it, so that no stump of the row stands
+    in a corridor; unknown for a single tree, a row that is not written as two points with a spacing, and where no
+    such line is found."""
+    every, cut = corridors_of(scene), scene.trees
+    lying, inside, places = np.zeros(len(trees)), np.zeros(len(trees)), []
+    for index, (tree, row, angle) in enumerate(zip(trees.rows, corridors.rows, along.values, strict=True)):
+        one, stump, stem = every[int(row)], cut.stump[tree], cut.stem[tree]
+        inside[index] = one.width / 2 - one.line.distance(stump)
+        places.append(stump)
+        within = stem.intersection(one.line.buffer(one.width / 2, cap_style="flat"))
+        bearing = leg_bearing(one.line, stump)
+        apart = abs((float(cut.bearing[tree]) - bearing + 90) % 180 - 90)
+        if within.length > 0 and apart < angle:
+            lying[index] = within.length
+            if inside[index] <= TOLERANCE:
+                places[-1] = within.interpolate(0.5, normalized=True) if within.geom_type == "LineString" else stump
+
+    def beside(rows: Indices) -> Column:
+        found = {
+            block: _stumps_beside(scene, block) for block in {cut.blocks[cut.block[trees.rows[row]]] for row in rows}
+        }
+        lines = [found[cut.blocks[cut.block[trees.rows[row]]]] for row in rows]
+        return column("shape", lines, "its stumps are not two points and a spacing, or no other part of it is clear")
+
+    estimated = cut.estimated[trees.rows]
+    return Measured(
+        Column("length", lying, None, estimated),
+        {
+            "place": lambda rows: column("place", [places[row] for row in rows]),
+            "stump": lambda rows: Column("length", inside[rows]),
+            "beside": beside,
+        },
+    )
+
+
+def leg_bearing(line: LineString, near: Point) -> float:
+    """The bearing of the leg of a line that is nearest a point, in degrees."""
+    points = shapely.get_coordinates(line)
+    legs = shapely.linestrings(np.stack([points[:-1], points[1:]], axis=1))
+    east, north = (points[1:] - points[:-1])[int(np.argmin(np.round(shapely.distance(legs, near), 6)))]
+    return float(np.degrees(np.arctan2(east, north)) % 360)
+
+
+def _stumps_beside(scene: Scene, block: Block) -> LineString | None:
+    """The line of a row's stumps begun farther on, so that none of them stands in a corridor."""
+    line, spacing = scene.shape_of(block), block.spacing if isinstance(block, Row) else None
+    statement = block.first("stumps")
+    if spacing is None or statement is None or not isinstance(line, LineString) or len(line.coords) != 2:
+        return None
+    if any(value.kind != "point" for value in statement.values):
+        return None
+    step = scene.placer.metres(spacing)
+    strips_ = shapely.union_all([one.line.buffer(one.width / 2 + TOLERANCE) for one in corridors_of(scene)])
+    for share in _SHIFTS:
+        begin = round(step * share / YARD) * YARD or step * share
+        if not TOLERANCE < begin < min(step, line.length):
+            continue
+        stumps = line.interpolate(np.arange(begin, line.length + TOLERANCE, step))
+        if not shapely.intersects(strips_, stumps).any():
+            return LineString([line.interpolate(begin), line.coords[-1]])
+    return None
 
 
 def _run_through(scene: Scene, one: Corridor, shut: list[Point]) -> LineString | None:

@@ -16,7 +16,7 @@ from habitatlint.ground.columns import Array, Column, Indices, column, distinct
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.trees import WALK_UNDER
 from habitatlint.language.blocks import Pocket
-from habitatlint.measures.openings import ahead_of, strips
+from habitatlint.measures.openings import ahead_of, strips, thrown
 from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural
 from habitatlint.measures.ways_out import Bars, bearing, depths_at, ground_of, ground_within, sweep_from
 from habitatlint.units import TOLERANCE, YARD
@@ -167,19 +167,23 @@ def _hold_together(scene: Scene, a: Indices, b: Indices, way: Array) -> Array:
     grown_a = shapely.buffer(cut.barrier[a], way / 2, quad_segs=8)
     grown_b = shapely.buffer(cut.barrier[b], way / 2, quad_segs=8)
     meets = shapely.intersects(grown_a, grown_b)
-    cuts = np.array(strips(scene, float(way[0])), object)
-    if not len(cuts) or not meets.any():
+    sawn = strips(scene, float(way[0]))
+    if not len(sawn.shapes) or not meets.any():
         return np.asarray(meets)
-    both = shapely.union(grown_a[meets], grown_b[meets])
-    crossed: dict[int, list[int]] = {}
-    for pair, strip in zip(*shapely.STRtree(cuts).query(both, predicate="intersects").tolist(), strict=True):
-        crossed.setdefault(pair, []).append(strip)
+    blown = thrown(scene)
+    left: dict[int, dict[bool, set[int]]] = {}
+    for which, (grown_, rows) in enumerate(((grown_a, a), (grown_b, b))):
+        for pair, strip in sawn.crossing(grown_[meets], blown[rows[meets]]):
+            left.setdefault(pair, {False: set(), True: set()})[bool(which)].add(strip)
     rows_of = np.flatnonzero(meets)
-    for pair in sorted(crossed):
+    for pair in sorted(left):
         row = rows_of[pair]
         ends = [_stumpward(cut, int(rows[row])) for rows in (a, b)]
-        pieces = shapely.get_parts(both[pair].difference(shapely.union_all(cuts[sorted(crossed[pair])])))
-        meets[row] = any(all(piece.distance(end) <= TOLERANCE for end in ends) for piece in pieces)
+        both = shapely.union_all([
+            grown_[row].difference(shapely.union_all(sawn.shapes[sorted(left[pair][which])]))
+            for which, grown_ in ((False, grown_a), (True, grown_b))
+        ])  # fmt: skip
+        meets[row] = any(all(piece.distance(end) <= TOLERANCE for end in ends) for piece in shapely.get_parts(both))
     return np.asarray(meets)
 
 

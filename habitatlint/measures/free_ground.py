@@ -60,11 +60,10 @@ def in_pieces(ground: BaseGeometry) -> BaseGeometry:
 
 class Depths(NamedTuple):
     """How far each corner of the ground lies below the way out, for each sweep: (n, SWEEPS) in metres,
-    0 where a way leads on, infinity where none does. `heights` are the corners' own in each sweep;
-    `lows` tells the corners that a sweep runs down to (n, SWEEPS)."""
+    0 where a way leads on, infinity where none does. `lows` tells the corners that a sweep runs down to
+    (n, SWEEPS)."""
 
     depth: Array
-    heights: Array
     lows: Array
 
 
@@ -134,11 +133,10 @@ class FreeGround:
         twice[: len(order)] = same
         across = np.where(twice[kept + 1], of[np.minimum(kept + 1, len(of) - 1)], -1)
         ends = np.column_stack([low[kept], high[kept]])
-        middles = shapely.points(places[ends].mean(axis=1))
         edge = self.whole.boundary
         shapely.prepare(edge)
         rim = across < 0
-        rim[rim] = shapely.dwithin(edge, middles[rim], TOLERANCE)
+        rim[rim] = shapely.dwithin(edge, shapely.points(places[ends[rim]].mean(axis=1)), TOLERANCE)
         return np.column_stack([of[kept], across]), ends, rim
 
     @cached_property
@@ -151,9 +149,9 @@ class FreeGround:
         inner = np.flatnonzero(pairs[:, 1] >= 0)
         degree = np.bincount(pairs[inner].ravel(), minlength=len(triangles))
         beside: list[list[tuple[int, int]]] = [[] for _ in range(len(triangles))]
-        for side, (one, other) in zip(inner.tolist(), pairs[inner].tolist(), strict=True):
-            beside[one].append((side, other))
-            beside[other].append((side, one))
+        for side, (here, there) in zip(inner.tolist(), pairs[inner].tolist(), strict=True):
+            beside[here].append((side, there))
+            beside[there].append((side, here))
         end = degree != 2
         end[pairs[rim, 0]] = True
         ends = end.tolist()
@@ -174,7 +172,8 @@ class FreeGround:
                     nodes.append(other)
                     if ends[other] or other == start:
                         break
-                    side, other = next(link for link in beside[other] if link[0] != side)
+                    one, two = beside[other]
+                    side, other = two if one[0] == side else one
                 sides.append(-1)  # no side follows the last triangle of a run
 
         for triangle in np.flatnonzero(end).tolist():
@@ -245,24 +244,21 @@ class FreeGround:
     def _begin(self, bed: Point, toward: Array) -> dict[int, Array]:
         """Triangles that a bedded deer gets to, and in which directions: (72,) of truths each."""
         disc = bed.buffer(SNAP, quad_segs=16)
-        near = self._index.query(disc, predicate="intersects")
         begin: dict[int, Array] = {}
         here = np.array([bed.x, bed.y])
-        parts = shapely.intersection(self._shapes[near], disc)
-        for row, part in zip(near.tolist(), parts, strict=True):
+        # few triangles are near: to keep a shape of every one, or a tree of them, would take more than all the rest
+        triangles, places, _ = self._triangles
+        corners = places[triangles]
+        reach = np.abs(corners.mean(axis=1) - here) <= SNAP + np.ptp(corners, axis=1)
+        near = np.flatnonzero(reach.all(axis=1))
+        shapes = shapely.polygons(corners[near])
+        met = shapely.intersects(shapes, disc)
+        parts = shapely.intersection(shapes[met], disc)
+        for row, part in zip(near[met].tolist(), parts, strict=True):
             heights = (shapely.get_coordinates(part) - here) @ toward.T
             if len(heights):
                 begin[row] = heights.min(axis=0) <= SLACK
         return begin
-
-    @cached_property
-    def _shapes(self) -> Array:
-        triangles, places, _ = self._triangles
-        return np.asarray(shapely.polygons(places[triangles])) if len(triangles) else np.empty(0, object)
-
-    @cached_property
-    def _index(self) -> shapely.STRtree:
-        return shapely.STRtree(self._shapes)
 
     @cached_property
     def barred(self) -> BaseGeometry:
@@ -307,38 +303,42 @@ class FreeGround:
         _, ends, rim = self._sides
         count = len(places)
         toward = _ahead((first + (np.arange(SWEEPS) + 0.5) * 360 / SWEEPS) % 360)
-        heights = places @ toward.T
         if not count:
-            return Depths(np.zeros((0, SWEEPS)), heights, np.zeros((0, SWEEPS), bool))
-        order = np.argsort(heights, axis=0, kind="stable")
-        rank = np.empty_like(order)
-        np.put_along_axis(rank, order, np.broadcast_to(np.arange(count)[:, None], order.shape), axis=0)
+            return Depths(np.zeros((0, SWEEPS)), np.zeros((0, SWEEPS), bool))
+        # sweep by sweep, each in one stretch of memory; `of_sweep` is where that of each begins
+        heights = np.ascontiguousarray((places @ toward.T).T)
+        of_sweep = (np.arange(SWEEPS) * count)[:, None]
+        order = np.argsort(heights, axis=1, kind="stable")
+        rank = np.empty((SWEEPS, count), np.int32)
+        rank.ravel()[order + of_sweep] = np.arange(count, dtype=np.int32)
         # each corner's lowest neighbour, itself included
         source = np.concatenate([ends[:, 0], ends[:, 1], np.arange(count)])
         target = np.concatenate([ends[:, 1], ends[:, 0], np.arange(count)])
         by_source = np.argsort(source, kind="stable")
         begins = np.searchsorted(source[by_source], np.arange(count))
-        lowest = np.minimum.reduceat(rank[target[by_source]], begins, axis=0)
-        down = np.take_along_axis(order, lowest, axis=0)
+        lowest = np.minimum.reduceat(np.ascontiguousarray(rank.T)[target[by_source]], begins, axis=0)
+        lower = order.ravel()[np.ascontiguousarray(lowest.T) + of_sweep]
         outside = distinct(ends[rim].ravel())
-        down[outside] = outside[:, None]
+        lower[:, outside] = outside
+        down = (lower + of_sweep).ravel()
         while True:
-            further = np.take_along_axis(down, down, axis=0)
+            further = down[down]
             if np.array_equal(further, down):
                 break
             down = further
-        lows = np.zeros((count, SWEEPS), bool)
-        np.put_along_axis(lows, down, True, axis=0)
-        lows[outside] = False
+        lows = np.zeros((SWEEPS, count), bool)
+        lows.ravel()[down] = True
+        lows[:, outside] = False
         # lows, one number for all that is outside, joined over the lowest side between each two
         out = np.zeros(count, bool)
         out[outside] = True
+        down = down.reshape(SWEEPS, count) - of_sweep
         basin = np.where(out[down], count, down)
-        one, other = basin[ends[:, 0]], basin[ends[:, 1]]
-        side, sweep = np.nonzero(one != other)
-        height = np.maximum(heights[ends[side, 0], sweep], heights[ends[side, 1], sweep])
-        a = one[side, sweep] + sweep * (count + 1)
-        b = other[side, sweep] + sweep * (count + 1)
+        one, other = basin[:, ends[:, 0]], basin[:, ends[:, 1]]
+        sweep, side = np.nonzero(one != other)
+        height = np.maximum(heights[sweep, ends[side, 0]], heights[sweep, ends[side, 1]])
+        a = one[sweep, side] + sweep * (count + 1)
+        b = other[sweep, side] + sweep * (count + 1)
         a, b, height = _lowest(a, b, height, (count + 1) * SWEEPS)
         leave = np.full((count + 1) * SWEEPS, np.inf)
         leave[np.arange(SWEEPS) * (count + 1) + count] = -np.inf
@@ -348,8 +348,8 @@ class FreeGround:
             np.minimum.at(leave, b, np.maximum(height, leave[a]))
             if np.array_equal(before, leave[np.concatenate([a, b])]):
                 break
-        joins = np.take_along_axis(leave.reshape(SWEEPS, count + 1).T, basin, axis=0)
-        return Depths(np.maximum(joins - heights, 0.0), heights, lows)
+        joins = leave[basin + (np.arange(SWEEPS) * (count + 1))[:, None]]
+        return Depths(np.ascontiguousarray(np.maximum(joins - heights, 0.0).T), np.ascontiguousarray(lows.T))
 
 
 def _tiled(pieces: Array) -> tuple[Array, Array]:

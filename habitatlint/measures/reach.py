@@ -27,7 +27,7 @@ from habitatlint.language.plan import LYING, PlanText
 from habitatlint.measures.timber import OVERSTORY_DBH, above, classes_of, timbers_of, timbers_over
 from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural, plural
 from habitatlint.reading.values import Direction
-from habitatlint.units import INCH, TOLERANCE
+from habitatlint.units import FOOT, INCH, TOLERANCE
 
 #: DBH of the trees of a release over which no timber says how tall they are (common practice, no source)
 RELEASED_DBH = 20 * INCH
@@ -692,8 +692,9 @@ def _snags_table(scene: Scene) -> Table:
 def under_snag(scene: Scene, snags: Rows, targets: Rows) -> Measured:
     """How far, in metres, a tree stands from a place of people, endless where this is not to be told.
 
-    `made` is so for one that the plan kills standing; `left` for one that is dead already, and `hung` for one
-    that hangs in another, where nothing in the plan brings it down. A stand by a tree that is dead or hangs
+    `made` is so for one that the plan kills standing; `left` for one that is dead already (by a road or a building
+    that is for `danger-reach`), and `hung` for one that hangs in another, where nothing in the plan brings it down.
+    A stand by a tree that is dead or hangs
     already, or is killed and done, is for `bad-tree` to tell. `place` is the nearest place of people."""
     dead, things = snags_of(scene), targets_of(scene)
     shapes = np.array([things[row].shape for row in targets.rows], object)
@@ -704,7 +705,8 @@ def under_snag(scene: Scene, snags: Rows, targets: Rows) -> Measured:
     states = ["" if comes_down(plan, block) else plan.word(block, "state") for block in dead.blocks]
     state = np.array(states, object)[dead.owner[snags.rows]]
     made = dead.killed[snags.rows] & ~(stands & dead.finished[snags.rows])
-    left = dead.danger[snags.rows] & (state == "dead") & ~stands
+    hazards = np.array([things[row].kind in AROUND for row in targets.rows], bool)
+    left = dead.danger[snags.rows] & (state == "dead") & ~stands & ~hazards
     hung = dead.danger[snags.rows] & (state == "hung") & ~stands
 
     def of(these: Mask) -> Column:
@@ -720,6 +722,67 @@ def under_snag(scene: Scene, snags: Rows, targets: Rows) -> Measured:
         "hung": lambda rows: of(hung).take(rows),
     }
     return Measured(of(made | left | hung), parts)
+
+
+@measure(
+    "danger-reach", ("snags", "targets"), "length",
+    parts={"place": "place", "wire": "length", "thrown": "length", "struck": "length"},
+)  # fmt: skip
+def danger_reach(scene: Scene, snags: Rows, targets: Rows) -> Measured:
+    """How far, in metres, a tree that can come down by itself is from a wire, a road or a building, endless
+    from all else, and where the plan still fells it, which is for `can-hit` to tell.
+
+    `wire` is the distance of one that stands, dead, hung or killed by the plan, from a wire; `struck` that of one
+    that stands dead from a road or a building (one that hangs or is killed there is for `under-snag`); `thrown` that
+    of a blown tree as it lies, with its top, from any of them: of its stump where nobody says how it fell. Each is
+    endless for what is of another kind. `place` is the nearest place of the hazard."""
+    dead, things, plan = snags_of(scene), targets_of(scene), scene.plan
+    kinds = np.array([things[row].kind for row in targets.rows], object)
+    shapes = np.array([things[row].shape for row in targets.rows], object)
+    states = ["" if comes_down(plan, block) else plan.word(block, "state") for block in dead.blocks]
+    owners, trees = dead.owner[snags.rows], dead.tree[snags.rows]
+    state = np.array(states, object)[owners]
+    blown = dead.danger[snags.rows] & (state == "blown")
+    lying = np.array(dead.shape[snags.rows], object)
+    fell = blown & (trees >= 0)
+    fallen = scene.trees.fallen[trees[fell]]
+    lying[fell] = np.where(shapely.is_empty(fallen), lying[fell], fallen)
+    distances = shapely.distance(lying, shapes)
+    stands = ~blown & (dead.killed[snags.rows] | (state != ""))
+    parts = {
+        "wire": (kinds == "wire") & stands,
+        "struck": np.isin(kinds, AROUND) & dead.danger[snags.rows] & (state == "dead"),
+        "thrown": np.isin(kinds, (*AROUND, "wire")) & blown,
+    }
+
+    def of(these: Mask) -> Column:
+        return Column("length", np.where(these, distances, np.inf), None, dead.estimated[snags.rows])
+
+    def place(rows: Indices) -> Column:
+        return Column("place", shapely.get_point(shapely.shortest_line(shapes[rows], lying[rows]), 0))
+
+    return Measured(
+        of(parts["wire"] | parts["struck"] | parts["thrown"]),
+        {"place": place, **{name: lambda rows, these=these: of(these).take(rows) for name, these in parts.items()}},  # type: ignore[misc]
+    )
+
+
+#: a tree near a wire keeps so far off it besides its height (see `fall-onto-hazard`); road and building want so many
+#: heights (common practice)
+WIRES_OFF, AROUND_LENGTHS = 10 * FOOT, 1.5
+
+
+def reached_by(scene: Scene, snags: Indices) -> tuple[str, ...]:
+    """The wires, roads and buildings that any of some snags can come down on or near, as `wire north-line`."""
+    dead = snags_of(scene)
+    found = []
+    for target in targets_of(scene):
+        if target.kind in (*AROUND, "wire"):
+            heights = dead.height[snags]
+            far = heights + WIRES_OFF if target.kind == "wire" else AROUND_LENGTHS * heights
+            if (shapely.distance(dead.shape[snags], target.shape) < far).any():
+                found.append(_called(target))
+    return tuple(dict.fromkeys(found))
 
 
 # -- trees about a stand ------------------------------------------------------------------------------------

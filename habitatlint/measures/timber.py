@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from habitatlint.ground.columns import Column
+from habitatlint.ground.columns import Column, column
 from habitatlint.ground.cuts import KILLING
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.tables import cut_blocks
@@ -235,6 +235,20 @@ _UNTIMED = "it or a release over it has no `step`, or a step no dates, so nobody
 
 
 _UNSAID = "a release over it has no `basal-area`, so nobody knows what it takes"
+
+
+@measure("basal-area-of", ("timbers",), "basal-area")
+def basal_area_of(scene: Scene, timbers: Rows) -> Column:
+    """The basal area that a timber is said to hold: its `basal-area`, or the sum of its classes if that is more;
+    unknown where it says neither."""
+    values: list[float | None] = []
+    every = scene.plan.of(Timber)
+    for row in timbers.rows:
+        timber = every[int(row)]
+        said = [one.value.size for one in (timber.basal_area,) if one is not None]
+        classes = [float(line.values[1].value.size) for line in timber.class_]
+        values.append(max([*said, *([sum(classes)] if classes else [])], default=None))
+    return column("basal-area", values)
 
 
 @measure("overstory", ("cuts",), "basal-area", parts={"before": "basal-area"})

@@ -16,7 +16,7 @@ from habitatlint.ground.columns import Array, Column, Indices, Table, column
 from habitatlint.ground.cuts import LAYING
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Block, Cutting, Inspection, Opening, Path, Pocket, Row, Storm
-from habitatlint.measures.jobs import finished_on, is_done, jobs_of, pockets_of
+from habitatlint.measures.jobs import done_on, finished_on, is_done, jobs_of, pockets_of
 from habitatlint.measures.reach import property_at
 from habitatlint.measures.season import DAY, in_year, leaf_out
 from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural, plural
@@ -175,13 +175,14 @@ def unwalked_leaf_out(scene: Scene, pockets: Rows, today: Column) -> Measured:
     return _unwalked(pockets, today, judge)
 
 
-@measure("unwalked-storm", ("pockets", "date"), "duration", parts={"since": "date"})
+@measure("unwalked-storm", ("pockets", "date"), "duration", parts={"since": "date", "told": "text"})
 def unwalked_storm(scene: Scene, pockets: Rows, today: Column) -> Measured:
     """How long a pocket with cuts that are `done` has gone unwalked since a storm: from the earliest storm,
     later than a cut in it, since which no inspection of the pocket, of that cut or of everything has
     been made; else nothing. One made on the day of the storm counts. Unknown where it hangs on a cut
-    that is `done yes` and in no dated step. `since` is the day of that storm. Common practice, no
-    source."""
+    that is `done yes` and in no dated step. `since` is the day of that storm; `told` says the last storm that
+    nobody has walked it since, and how many there were. Common practice, no source."""
+    unseen_of: dict[int, set[date]] = {}
     seen, done, plan_pockets = _seen(scene), _done_cuts(scene), scene.plan.of(Pocket)
     storms = sorted(_head_day(storm) for storm in scene.plan.of(Storm))
 
@@ -196,10 +197,63 @@ def unwalked_storm(scene: Scene, pockets: Rows, today: Column) -> Measured:
             if unseen and cut_on is None:
                 unsure = True
             elif unseen:
+                unseen_of.setdefault(pocket, set()).update(unseen)
                 earliest = unseen[0] if earliest is None else min(earliest, unseen[0])
         return earliest, earliest is not None or not unsure
 
-    return _unwalked(pockets, today, judge)
+    found = _unwalked(pockets, today, judge)
+
+    def told(rows: Indices) -> Column:
+        storms_of = (sorted(unseen_of.get(int(pockets.rows[row]), ())) for row in rows)
+        return column("text", [_storms_told(storms) or None for storms in storms_of])
+
+    return Measured(found.value, {**found.parts, "told": told})
+
+
+def _storms_told(storms: list[date]) -> str:
+    if len(storms) < 2:
+        return f"the storm of {storms[0].isoformat()}" if storms else ""
+    return f"{len(storms)} storms, the last of them on {storms[-1].isoformat()}"
+
+
+# -- days and steps that do not fit today -------------------------------------------------------------------
+
+
+@plural("done-works", {"name": "name", "shape": "shape", "day": "date"})
+def _done_works_table(scene: Scene) -> Table:
+    """Everything that is `done` on a day; `day` is that day."""
+    blocks = [(block, day) for block in scene.plan.blocks if (day := _own_day(scene, block)) is not None]
+    table = Table("done-works", len(blocks), lambda row: blocks[row][0].label, lambda row: blocks[row][0].name,
+                  lambda row: blocks[row][0].span())  # fmt: skip
+    table.written = lambda row, field: property_at(scene.plan, blocks[row][0], "done" if field == "day" else field)
+    table.add("name", lambda: column("name", [block.name for block, _ in blocks]))
+    table.add("shape", lambda: column("shape", [scene.shape_of(block) for block, _ in blocks]))
+    table.add("day", lambda: column("date", [day.toordinal() for _, day in blocks]))
+    return table
+
+
+def _own_day(scene: Scene, block: Block) -> date | None:
+    """The day of a block's own `done`; that of the shared `trees` is told at those."""
+    owner = scene.plan.owner(block, "done") if not block.broken and "done" in block.properties else None
+    return done_on(scene, block) if owner is not None and owner[0] is block else None
+
+
+@measure("step-overdue", ("steps", "date"), "duration")
+def step_overdue(scene: Scene, steps: Rows, today: Column) -> Column:
+    """How long the last day of a step is past where nothing of its work is `done`; nothing for a step that has no
+    work, without dates, or one of whose pieces is done. Work of a neighbour (`offsite`) counts for neither."""
+    work: dict[float, list[bool]] = {}
+    for block in scene.plan.blocks:
+        if "step" in block.properties and not block.broken and scene.plan.word(block, "offsite") != "yes":
+            number = scene.plan.value(block, "step")
+            if number is not None:
+                work.setdefault(float(number.value.number), []).append(is_done(scene, block))
+    table = scene.table("steps")
+    numbers, last = (table.column(word).values[steps.rows] for word in ("number", "last"))
+    dated = table.column("last").mask[steps.rows]
+    idle = np.array([bool(work.get(float(number))) and not any(work[float(number)]) for number in numbers], bool)
+    past = np.where(dated & idle, today.values - np.where(dated, last, 0).astype(float), 0.0)
+    return Column("duration", np.maximum(past, 0.0) * DAY)
 
 
 # -- upkeep ----------------------------------------------------------------------------------------------

@@ -21,9 +21,9 @@ from habitatlint.ground.columns import Column, Indices, Table, column, distinct
 from habitatlint.ground.columns import Place as Written
 from habitatlint.ground.scene import Scene
 from habitatlint.language import writing
-from habitatlint.language.blocks import Food, Path, Place, Pocket, Stand
+from habitatlint.language.blocks import Food, Opening, Path, Place, Pocket, Stand
 from habitatlint.measures.core import core_ground
-from habitatlint.measures.openings import strips
+from habitatlint.measures.openings import OPENING_REACH, goes_through, opening_bearing, strips, thrown
 from habitatlint.measures.vocabulary import Measured, Rows, measure, of_plural, plural
 from habitatlint.units import TOLERANCE, YARD
 
@@ -107,7 +107,7 @@ def _walks(scene: Scene) -> list[Walk]:
 
 
 def _paths(scene: Scene, stand: Stand, word: str) -> list[Path]:
-    names = [str(name.value) for name in scene.plan.values(stand, word)]
+    names = dict.fromkeys(str(name.value) for name in scene.plan.values(stand, word))  # each once, however often named
     blocks = [scene.plan.names.get(name) for name in names]
     return [path for path in blocks if isinstance(path, Path) and isinstance(scene.shape_of(path), LineString)]
 
@@ -596,11 +596,9 @@ def top_onto(scene: Scene, trees: Rows, walks: Rows) -> Measured:
     widths = table.column("width").values[walks.rows]
     tops = cut.top[trees.rows]
     # openings and corridors are sawn through a top wherever they meet it, however narrow
-    cuts = np.array(strips(scene, 0.0), object)
-    if len(cuts):
-        top, strip = shapely.STRtree(cuts).query(tops, predicate="intersects")
-        for one, other in sorted(zip(top.tolist(), strip.tolist(), strict=True)):
-            tops[one] = shapely.difference(tops[one], cuts[other])
+    sawn = strips(scene, 0.0)
+    for one, other in sawn.crossing(tops, thrown(scene)[trees.rows]):
+        tops[one] = shapely.difference(tops[one], sawn.shapes[other])
     gone = shapely.is_empty(tops)
     tops[gone] = cut.stump[trees.rows[gone]]
     sizes = widths / 2 - shapely.distance(tops, lines)
@@ -623,6 +621,64 @@ def top_onto(scene: Scene, trees: Rows, walks: Rows) -> Measured:
     known = np.isfinite(sizes) & cut.lies[trees.rows]
     value = Column("length", sizes, None if known.all() else known, cut.estimated[trees.rows], "it does not lie")
     return Measured(value, {"place": place, "bearing": bearing})
+
+
+@measure("stem-onto", ("trees", "walks"), "length", parts={"place": "place", "bearing": "bearing"})
+def stem_onto(scene: Scene, trees: Rows, walks: Rows) -> Measured:
+    """How far the bare stem of a tree that lies reaches onto a walk from its edge, in metres: half the walk's
+    width less the distance of the stem from its line. The stem is what its top leaves of it, less what openings
+    and corridors are sawn out of it; an opening whose place lies within its width of the stem is sawn there along
+    its `toward`, 15 yd each way, though nothing bars deer. 0 or less leaves the walk free; where the tree's top
+    reaches onto it too (see `top-onto`), the stem is not told again and counts as far as the stump lies off.
+    `place` is the middle of the first stretch of the walk's line under the stem, or the place of the stem nearest
+    it; `bearing` that of the walk there."""
+    cut, table = scene.trees, scene.table(walks.plural)
+    lines = table.column("shape").values[walks.rows]
+    widths = table.column("width").values[walks.rows]
+    stems = shapely.difference(cut.stem[trees.rows], cut.top[trees.rows])
+    blown, sawn = thrown(scene), strips(scene, 0.0)
+    for one, other in sawn.crossing(stems, blown[trees.rows]):
+        stems[one] = shapely.difference(stems[one], sawn.shapes[other])
+    for place, wide, through, strip in _sawn_through(scene):
+        here = (shapely.distance(stems, place) <= wide + TOLERANCE) & (through | ~blown[trees.rows])
+        stems[here] = shapely.difference(stems[here], strip)
+    told = np.nan_to_num(np.asarray(top_onto(scene, trees, walks).value.values, float)) > TOLERANCE  # type: ignore[union-attr]
+    stems[told | shapely.is_empty(stems)] = shapely.Point()
+    off = shapely.distance(stems, lines)
+    gone = ~np.isfinite(off)
+    off[gone] = np.maximum(shapely.distance(cut.stump[trees.rows[gone]], lines[gone]), widths[gone])
+    sizes = widths / 2 - off
+
+    def place_of(rows: Indices) -> Column:
+        shown = np.where(shapely.is_empty(stems[rows]), cut.stump[trees.rows[rows]], stems[rows])
+        return Column("place", shapely.get_point(shapely.shortest_line(lines[rows], shown), 0))
+
+    def bearing(rows: Indices) -> Column:
+        at = shapely.get_coordinates(place_of(rows).values)
+        ways = [_one_line(line) for line in lines[rows]]
+        bearings = [float(survey.bearing_at(way, point)[0]) for way, point in zip(ways, at, strict=True)]
+        return Column("bearing", np.array(bearings, float))
+
+    known = np.isfinite(sizes) & cut.lies[trees.rows]
+    value = Column("length", sizes, None if known.all() else known, cut.estimated[trees.rows], "it does not lie")
+    return Measured(value, {"place": place_of, "bearing": bearing})
+
+
+def _sawn_through(scene: Scene) -> list[tuple[Point, float, bool, BaseGeometry]]:
+    """Openings that the plan's stage counts: place, width in metres, whether they go through what the wind threw,
+    and the ground sawn along them by people who make a way."""
+    found = []
+    for opening in scene.plan.of(Opening):
+        place, width = scene.shape_of(opening), opening.width
+        if not isinstance(place, Point) or width is None or not scene.plan.counted(opening):
+            continue
+        along = opening_bearing(scene, opening, place)
+        if along is not None:
+            here, wide = np.array([place.x, place.y]), scene.placer.metres(width)
+            line = LineString([here - along * OPENING_REACH, here + along * OPENING_REACH])
+            through = goes_through(scene, opening)
+            found.append((place, wide, through, line.buffer(wide / 2 + TOLERANCE, cap_style="flat")))
+    return found
 
 
 def _one_line(line: BaseGeometry) -> LineString:

@@ -23,7 +23,7 @@ from habitatlint.ground.cuts import LAYING
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Hazard, Patch, Pocket
 from habitatlint.measures.free_ground import DIRECTIONS, LEAST_STRIP, MARGIN, SNAP, SWEEPS, FreeGround, grown, in_pieces
-from habitatlint.measures.openings import OPENING_REACH, Strip, ahead_of, sawn, strips
+from habitatlint.measures.openings import OPENING_REACH, Strip, ahead_of, sawn, strips, thrown
 from habitatlint.measures.together import for_each
 from habitatlint.measures.travel import unsaid_falls
 from habitatlint.measures.vocabulary import Measured, Rows, measure, plural
@@ -58,19 +58,22 @@ def barriers(scene: Scene, bars: Bars) -> tuple[Array, STRtree]:
 
 def ground_within(scene: Scene, outline: BaseGeometry, bars: Bars) -> FreeGround:
     """The free ground of an outline: itself grown by the margin, less what bars deer grown by half a way, with
-    the strips of openings and corridors."""
+    the strips of openings and corridors; those that were sawn before a storm do not open what it threw."""
     whole = outline.buffer(MARGIN, quad_segs=8)
     shapes, index = barriers(scene, bars)
     # in their own order, so that the same plan always gives the same ground
     rows = np.sort(index.query(whole, predicate="dwithin", distance=bars.way / 2))
-    # united first: one outline is quicker to grow than many grown ones are to unite
-    barred = grown(shapely.union_all(shapes[rows]), bars.way / 2)
-    cuts = [
-        strip.line.buffer(max(strip.width - bars.way, LEAST_STRIP) / 2, cap_style="square")
-        for strip in _sawn_in(scene, whole, bars.way)
-    ]
-    if cuts:
-        barred = barred.difference(shapely.union_all(cuts))
+
+    def left(these: Array, sawn_: list[Strip]) -> BaseGeometry:
+        # united first: one outline is quicker to grow than many grown ones are to unite
+        barred = grown(shapely.union_all(these), bars.way / 2)
+        cuts = [strip.line.buffer(max(strip.width - bars.way, LEAST_STRIP) / 2, cap_style="square") for strip in sawn_]
+        return barred.difference(shapely.union_all(cuts)) if cuts else barred
+
+    every, blown = _sawn_in(scene, whole, bars.way), thrown(scene)[rows]
+    barred = left(shapes[rows[~blown]], every)
+    if blown.any():
+        barred = shapely.union(barred, left(shapes[rows[blown]], [strip for strip in every if strip.through]))
     shut = [shape for shape in _shut(scene) if shape.distance(whole) <= bars.way / 2]
     if shut:  # no saw goes through a fence or water
         barred = shapely.union_all([barred, *grown(shut, bars.way / 2)])
@@ -315,9 +318,12 @@ def open_arcs(scene: Scene, pocket: int, place: Point, bars: Bars) -> list[tuple
 def _under(scene: Scene, place: Point, bars: Bars) -> bool:
     """Whether a top lies over a place that no opening or corridor clears."""
     over = scene.trees.barrier_index.query(place, predicate="intersects")
-    if not any(scene.trees.top[row].covers(place) for row in over):
+    over = over[[scene.trees.top[row].covers(place) for row in over]] if len(over) else over
+    if not len(over):
         return False
-    return not any(strip.covers(place) for strip in strips(scene, bars.way))
+    sawn_ = strips(scene, bars.way)
+    here = shapely.covers(sawn_.shapes, place)
+    return not (here & sawn_.through).any() and (bool(thrown(scene)[over].any()) or not here.any())
 
 
 @measure(
@@ -554,7 +560,7 @@ def _dead_end(scene: Scene, pocket: int, ground: FreeGround, bars: Bars) -> _Dea
         row = _wall(scene, place, bars)
         if _belongs(scene, pocket, outline, place, row):
             toward = _sweep(first, sweep, deep.shape[1])
-            level = float(depths.heights[corner, sweep]) + depth
+            level = float(ground.corners[corner] @ toward) + depth
             cut = out if out is not None and depth < _SHALLOW else _cut(scene, ground, place, toward, level, bars)
             return _DeadEnd(depth, place, cut, row, sealed, sealed_at)
     return _DeadEnd(0.0, None, out, -1, sealed, sealed_at)
@@ -689,7 +695,10 @@ def dead_end(scene: Scene, pockets: Rows, way: Column, over: Column, under: Colu
         return column("place", [end and (end.place or end.sealed_at) for end in (found[row] for row in rows)])
 
     def pressed(rows: Indices) -> Column:
-        shut = [known[row] and _is_pressed(scene, int(pockets.rows[row]), Bars(*sizes[row])) for row in rows]
+        shut = [
+            known[row] and depth[row] > 0 and _is_pressed(scene, int(pockets.rows[row]), Bars(*sizes[row]))
+            for row in rows
+        ]
         return Column("length", np.where(shut, depth[rows], 0.0), known[rows], estimated[rows], why)
 
     def cuts(rows: Indices) -> list[LineString | None]:

@@ -170,7 +170,7 @@ def test_in_done_work_only_a_done_opening_counts(report_of: ReportOf) -> None:
 def test_an_opening_is_sawn_until_all_its_width_is_clear(report_of: ReportOf) -> None:
     tree = "tree thrown\n  at 0,0\n  state blown\n  fall N\n  tree-height 60ft\n  crown-ratio 50%\n  crown-width 18ft\n"
     report = report_of(tree + "opening gap\n  at 0,18\n  width 2yd\n  toward E\n")
-    (strip,) = strips(report.scene, 3 * FOOT)
+    (strip,) = strips(report.scene, 3 * FOOT).shapes
     left = report.scene.trees.top[0].difference(strip)
     # below the cut and above it nothing of the top is left beside the strip
     south, north = strip.bounds[1], strip.bounds[3]
@@ -213,7 +213,7 @@ TOP = "tree oak\n  at 0,0\n  fall N\n" + LOW
 def test_an_opening_under_touching_and_beside_a_top_it_does_not_cross(report_of: ReportOf, x: float, cut: bool) -> None:
     # it runs along the top, a yard wide: half a yard from the top's edge it cuts nothing any more
     report = report_of(TOP + f"opening gap\n  at {x},7\n  width 1yd\n  toward N\n")
-    assert len(strips(report.scene, 3 * FOOT)) == int(cut)
+    assert len(strips(report.scene, 3 * FOOT).shapes) == int(cut)
     assert not any(f.rule == "record/not-judged" and "cannot be worked out" in str(f.facts) for f in report.findings)
 
 

@@ -51,6 +51,15 @@ def test_cuts_of_a_patch_go_by_its_density(report_of: ReportOf) -> None:
     assert one(report_of(acre), "hacks") == pytest.approx(750)
 
 
+def test_a_patch_without_its_own_outline_is_all_of_its_pocket(report_of: ReportOf) -> None:
+    acre = "pocket thick\n  outline 0,0 48.4,0 48.4,100 0,100\n"
+    patch = "patch brush\n  in {pocket}\n  method hack-and-squirt\n  density 250 per acre\n  dbh 3in\n"
+    assert one(report_of(acre + patch.format(pocket="thick")), "trees") == pytest.approx(250)
+    half = patch.format(pocket="thick") + "  outline 0,0 48.4,0 48.4,50 0,50\n"
+    assert one(report_of(acre + half), "trees") == pytest.approx(125)
+    assert one(report_of(acre + patch.format(pocket="thin")), "trees") is None
+
+
 def test_the_volume_is_the_labels_dose_a_cut_and_nothing_without_it(report_of: ReportOf) -> None:
     dosed = MIX + "  per-hack 1 mL\n"
     kill = KILL + "  dbh 8in\n  mix stem-mix\n"
@@ -200,6 +209,25 @@ def test_a_treatment_without_days_excuses_no_stump(report_of: ReportOf) -> None:
     someday = "treatment again\n  of screen\n  mix stem-mix\n"
     assert late(report_of(waiting("2025-12-01") + someday)) == ["2025-12-31"]
     assert late(report_of(waiting("2025-12-01") + someday + "  done 2026-01-02\n")) == []
+
+
+def test_a_treatment_is_due_at_the_end_of_its_step_until_it_is_done(report_of: ReportOf) -> None:
+    treatment = "treatment again\n  of screen\n  mix stem-mix\n  step 1\n{done}"
+    plan = STUMPS + MIX + treatment + 'work\n  step 1 "Spray" 2026-01-05..2026-01-10\n'
+    assert late(report_of(plan.format(done=""))) == ["2026-01-10"]
+    assert late(report_of(plan.format(done="  done 2026-02-01\n"))) == []
+
+
+def test_each_of_several_stumps_is_looked_at(report_of: ReportOf) -> None:
+    others = [
+        STUMPS.replace("screen", name).replace(",30", f",{north}")
+        for name, north in (("standing", 50), ("unknown", 70), ("apart", 90))
+    ]
+    others[1] += "  stump-treatment planned\n  mix stem-mix\n  done yes\n"
+    others[2] += "  stump-treatment planned\n  mix stem-mix\n  done 2025-12-01\n"
+    treated = "treatment again\n  of apart\n  mix stem-mix\n  done 2026-01-02\n"
+    report = report_of("".join(others) + treated + waiting("2025-12-01"))
+    assert late(report) == ["2025-12-31"] and "treatment-late" in unjudged(report)
 
 
 def test_a_stump_whose_state_is_none_waits_for_nothing(report_of: ReportOf) -> None:

@@ -102,6 +102,21 @@ def test_sap_flows_so_long_before_leaf_out(report_of: ReportOf, first: str, last
     assert in_days(days_of_sap(scene, dates(first), dates(last), durations(49))) == days
 
 
+def test_sap_that_flows_so_long_before_leaf_out_begins_in_the_year_before(report_of: ReportOf) -> None:
+    scene = report_of('plan "North"\n  leaf-out 05-20\n').scene
+    # 200 days before 20 May 2027 is 1 November 2026
+    assert in_days(days_of_sap(scene, dates("2026-10-01"), dates("2026-12-31"), durations(200))) == 61
+
+
+def test_of_days_of_which_one_is_not_known_nothing_is_counted(report_of: ReportOf) -> None:
+    scene = report_of('plan "P"\n  hunted 11-07..01-18\n').scene
+    known, unknown = dates("2026-11-10"), Column("date", np.array([np.nan]), np.array([False]), None, "no dates")
+    for first, last in ((known, unknown), (unknown, known)):
+        found = hunted_days(scene, first, last)
+        assert not found.mask[0] and found.why == "no dates"
+        assert not days_of_sap(scene, first, last, durations(49)).mask[0]
+
+
 def test_a_season_to_come_is_the_next_one_after_the_day(report_of: ReportOf) -> None:
     scene = report_of('plan "P"\n  hunted 10-01..10-10\n  hunted 2026-11-07..2027-01-18\n').scene
     found = until_hunting(scene, dates("2026-10-05"))

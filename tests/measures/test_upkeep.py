@@ -42,7 +42,12 @@ def leaf_out(report: Report) -> list[str]:
 
 
 def storm(report: Report) -> list[str]:
-    return found(report, "not-walked-after-storm")
+    """The storms that it tells of."""
+    return [
+        str(finding.facts["idle.told"].value)
+        for finding in report.findings
+        if finding.rule == "order/not-walked-after-storm"
+    ]
 
 
 # -- leaf-out --------------------------------------------------------------------------------------------
@@ -114,8 +119,10 @@ def test_a_patch_is_a_cut_of_the_pocket_it_stands_in(report_of: ReportOf) -> Non
 
 def test_it_is_the_first_storm_since_the_last_look_that_counts(report_of: ReportOf) -> None:
     plan = POCKET + row() + 'storm 2026-03-01 "one"\nstorm 2026-04-01 "two"\nstorm 2026-07-18 "three"\n'
-    assert storm(report_of(plan, today=JULY)) == ["2026-03-01"]
-    assert storm(report_of(plan + "inspection 2026-03-02\n  of thicket\n", today=JULY)) == ["2026-04-01"]
+    assert storm(report_of(plan, today=JULY)) == ["3 storms, the last of them on 2026-07-18"]
+    assert storm(report_of(plan + "inspection 2026-03-02\n  of thicket\n", today=JULY)) == [
+        "2 storms, the last of them on 2026-07-18"
+    ]
     # seen on the day of the second; the third is two days ago
     assert storm(report_of(plan + "inspection 2026-04-01\n", today=JULY)) == []
 

@@ -10,7 +10,7 @@ import pytest
 from habitatlint.check import Report
 from habitatlint.ground.columns import Column
 from habitatlint.measures.vocabulary import Measured, Rows
-from habitatlint.measures.volume import board_feet, doyle, logs, saw_logs
+from habitatlint.measures.volume import _rounded, board_feet, doyle, logs, saw_logs, stacked_cords
 from habitatlint.units import FOOT, INCH
 
 ReportOf = Callable[..., Report]
@@ -46,6 +46,25 @@ def test_the_logs_of_a_tree() -> None:
     assert [len(logs(16 * INCH, tall * FOOT)) for tall in (70, 40, 30)] == [2, 1, 0]
     assert logs(10 * INCH, 70 * FOOT) == []
     assert board_feet(16 * INCH, 70 * FOOT, "doyle") == pytest.approx(doyle(12.48, 16) + doyle(10.48, 16))
+
+
+def test_a_log_of_just_8_inches_counts() -> None:
+    assert logs(8 / 0.78 * INCH, 40 * FOOT) == pytest.approx([8.0])
+
+
+def test_cords_of_stems_are_between_a_cones_well_stowed_and_a_paraboloids_loosely() -> None:
+    # 10 sq ft of stems 60 ft tall: 200 cu ft as cones, at 90 to the cord; 300 as paraboloids, at 79
+    found = stacked_cords(10 * FOOT**2, 60 * FOOT)
+    assert (found.least, found.most) == pytest.approx((200 / 90, 300 / 79))
+
+
+def test_two_places_of_a_figure_under_ten_are_whole_feet() -> None:
+    assert [_rounded(number) for number in (0.0, 9.4, 9.6, 10.4, 99.6, 7768.0)] == [0, 9, 10, 10, 100, 7800]
+
+
+def test_a_class_of_no_thickness_has_no_stems(report_of: ReportOf) -> None:
+    report = report_of("timber woods\n  outline 0,0 200,0 200,200 0,200\n  class 0in..0in 40 sqft/ac\n")
+    assert report.scene.table("timbers").column("stems").values.tolist() == [0]
 
 
 def test_an_acre_of_saw_logs_girdled(report_of: ReportOf) -> None:

@@ -101,6 +101,35 @@ def test_the_same_plan_gives_the_same_bytes_and_a_moved_step_keeps_its_name(repo
     assert moved["step 1, Cut"].dtstart.value == date(2026, 3, 5)
 
 
+TWO = PLAN.replace("row thicket", "pocket far\n  outline 300,0 400,0 400,60 300,60\nrow other\n  in far\n  method hinge\n"
+                   "  stumps 305,30 395,30\n  spacing 10\n  fall N\n  stump-treatment planned\n  step 2\nrow thicket")  # fmt: skip
+
+
+def test_a_later_file_moves_what_falls_due_and_doubles_none(report_of: Check) -> None:
+    def names(text: str, today: date = TODAY) -> dict[str, str]:
+        return {name: event.uid.value for name, event in events(written(report_of(text, today=today), today)).items()}
+
+    one, both = "walk after leaf-out: cover", "walk after leaf-out: far"
+    before = names(TWO.replace("  step 2\nrow thicket", "\nrow thicket"))
+    # a second pocket that comes to be cut has an event of its own, and that of the first stays the same
+    assert names(TWO)[one] == before[one] and both not in before and names(TWO)[both] != before[one]
+    # leaves that come on another day move their walk
+    assert names(TWO.replace("05-20", "05-28"))[one] == before[one]
+    # a treatment whose day moves, and one that is overdue, are the same treatment
+    done = TWO.replace("  step 2\nrow thicket", "  done 2026-01-{0}\nrow thicket")
+    treated = {names(done.format(day))["treat stumps: other"] for day in (20, 25)}
+    late = names(done.format(20), date(2026, 3, 10))["overdue: treat stumps: other"]
+    assert treated == {late}
+
+
+def test_an_upkeep_that_was_seen_to_moves_to_its_next_day(report_of: Check) -> None:
+    gap = 'plan "P"\nopening gap\n  at 10,10\n  width 3ft\n  done {0}\n'
+    first, second = (events(written(report_of(gap.format(day)))) for day in ("2024-02-20", "2025-02-20"))
+    assert len(first) == len(second) == 1
+    (one,), (other,) = first.values(), second.values()
+    assert one.uid.value == other.uid.value and one.dtstart.value != other.dtstart.value
+
+
 def test_words_of_a_plan_begin_no_line_of_the_file(report_of: Check) -> None:
     sly = PLAN.replace('"Cut"', '"Cut\\\nATTENDEE:mailto:someone@example.invalid"')
     data = written(report_of(sly))

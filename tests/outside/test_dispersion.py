@@ -68,6 +68,13 @@ def test_the_spread_is_that_of_the_briggs_table(distance: float, air: str, sidew
     assert float(rise(distance, air)) == pytest.approx(upward, abs=0.0051)
 
 
+@pytest.mark.parametrize(("air", "sideways_", "upward"), [("B", 78.07, 60.0), ("E", 29.28, 13.04)])
+def test_the_two_classes_between_have_their_own_curves(air: str, sideways_: float, upward: float) -> None:
+    # at 500 m, by Briggs' formulas for open country (0.16 and 0.12 for B, 0.06 and 0.03 for E: from memory)
+    assert float(spread(500, air)) == pytest.approx(sideways_, abs=0.0051)
+    assert float(rise(500, air)) == pytest.approx(upward, abs=0.0051)
+
+
 def test_the_spread_is_another_programs_to_ten_figures() -> None:
     assert float(spread(1.2, "A")) == pytest.approx(0.2639841614, abs=5e-11)
     assert float(spread(1.2, "D")) == pytest.approx(0.0959942405, abs=5e-11)
@@ -141,3 +148,12 @@ def test_the_height_of_noon_is_a_librarys_within_half_a_degree(latitude: float, 
     times = pandas.date_range(start, periods=120, freq="1min", tz="Etc/GMT")
     highest = solarposition.get_solarposition(times, latitude, 0.0)["elevation"].max()
     assert noon(latitude, day) == pytest.approx(highest, abs=0.5)
+
+
+def test_the_suns_declination_is_the_librarys_short_series_whole_year() -> None:
+    # the same seven terms (Spencer 1971) as pvlib has them
+    solarposition = pytest.importorskip("pvlib.solarposition")
+    for day in range(1, 366):
+        declination = math.degrees(solarposition.declination_spencer71(day))
+        assert noon(45.0, day) == pytest.approx(45 + declination, abs=1e-9)
+        assert noon(-45.0, day) == pytest.approx(45 - declination, abs=1e-9)
