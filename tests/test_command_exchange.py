@@ -30,7 +30,9 @@ def test_from_a_walk_to_a_plan_to_a_phone_and_back(tmp_path: Path) -> None:
     assert (begun.returncode, begun.stdout) == (
         0, "farm.habitat is begun; open it in an editor, then: habitatlint check farm.habitat\n",
     )  # fmt: skip
-    assert begun.stderr == "withy-bend.gpx: 2958 points thinned to 56, each within 3 yd\n"
+    thinned, *guessed = begun.stderr.splitlines()
+    assert thinned == "withy-bend.gpx: 2958 points thinned to 56, each within 3 yd"
+    assert "withy-bend.gpx: waypoint 15 `Old well`: no word says what it is: place old-well" in guessed
     before = (tmp_path / "farm.habitat").read_bytes()
     again = run("import", str(WALK), "--into", "farm.habitat", cwd=tmp_path)
     assert (
@@ -87,6 +89,26 @@ def test_findings_go_by_the_numbers_of_the_map_and_can_be_left_out(
     assert both.exit_code == 0 and (tmp_path / f"a.{ending}").read_text(encoding="utf-8") == text
 
 
+def test_an_export_says_what_stays_behind_and_spares_what_it_did_not_write(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    text = 'plan "Few"\n  anchor 40.0N,93.0W\nplace gate\n  at 1,2\n  kind gate\n'
+    (tmp_path / "a.habitat").write_text(
+        f'{text}crew saws\n  people 2\nwork\n  step 1 "Cut" 2026-02-01..2026-02-03\n', encoding="utf-8"
+    )
+    done = ran("export", "a.habitat", "-o", "a.gpx")
+    assert done.exit_code == 0 and "a.gpx: without crews, the order of work, which have no place" in done.stdout
+    for ending in ("gpx", "kml", "geojson"):
+        assert ran("export", "a.habitat", "-o", f"a.{ending}").exit_code == 0
+        assert ran("export", "a.habitat", "-o", f"a.{ending}").exit_code == 0  # its own it writes over
+    walk = tmp_path / "walk.gpx"
+    walk.write_bytes(WALK.read_bytes())
+    done = ran("export", "a.habitat", "-o", "walk.gpx")
+    assert done.exit_code == 2 and "walk.gpx: is there already, and `export` did not write it" in done.stderr
+    assert walk.read_bytes() == WALK.read_bytes()
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
@@ -102,7 +124,7 @@ def test_findings_go_by_the_numbers_of_the_map_and_can_be_left_out(
             ("export", "no.habitat", "-o", "a.gpx", "--only", "stnad"),
             "nothing of a kind `stnad` is exported; did you mean `stand`?",
         ),
-        (("import", "none.gpx"), "none.gpx: no such file"),
+        (("import", "none.gpx"), "none.gpx: no such file; give what a receiver"),
         (("import", "bad.gpx"), "bad.gpx:1 cannot be read: no whole XML"),
         (("import", "bad.xyz"), "bad.xyz: it is not known what this is"),
         (("import", str(WALK), "--into", "no.habitat"), "no.habitat: says nowhere on the earth that it lies"),

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import shutil
 import subprocess
+from collections.abc import Callable
+from datetime import date
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -11,12 +14,18 @@ import pytest
 from click.testing import CliRunner, Result
 from real_parts import program
 
+from habitatlint.check import Report
 from habitatlint.cli.main import main
-from habitatlint.outputs.papers.handover import SECTIONS
+from habitatlint.outputs.map.drawing import draw
+from habitatlint.outputs.map.press import find_no_picture
+from habitatlint.outputs.papers import work
+from habitatlint.outputs.papers.handover import SECTIONS, Wanted, handover
+from habitatlint.work.order import order_of
 
 ROOT = Path(__file__).parent.parent
 SMALL = ROOT / "examples" / "tavrish-road.habitat"
 DAY = ("--today", "2026-02-10")
+TODAY = date(2026, 2, 10)
 
 
 def run(*words: object) -> Result:
@@ -96,7 +105,7 @@ def test_sections_are_chosen_and_safety_is_told_all_the_same(plan: Path) -> None
     result = run(plan, "--sections", "findings, sources")
     assert result.exit_code == 0
     lines = result.output.splitlines()
-    heads = [before for before, rule in zip(lines, lines[1:], strict=False) if rule and set(rule) == {"="}]
+    heads = [before for before, rule in pairwise(lines) if rule and set(rule) == {"="}]
     assert heads == ["People first", "Findings left", "Sources"]
 
 
@@ -152,3 +161,15 @@ def test_markup_in_a_plan_stays_text(tmp_path: Path) -> None:
 
 def test_every_section_is_listed() -> None:
     assert run("--list").output.split() == list(SECTIONS)
+
+
+def test_steps_follow_one_another_in_the_handover_and_begin_pages_on_the_crews_sheet(
+    report_of: Callable[..., Report],
+) -> None:
+    report = report_of((ROOT / "examples" / "tavrish-road.habitat").read_text(encoding="utf-8"), fragment=False)
+    wanted = Wanted(report, draw(report), TODAY, find_no_picture)
+    (order,) = (one for one in handover(wanted, ["work"]).sections if one.name == "work")
+    steps = [one for one in order.sections if one.name.startswith("step-")]
+    assert len(steps) > 1 and not any(one.apart for one in order.sections)
+    alone = work.sections(order_of(report), report)
+    assert all(one.apart for one in alone if one.name.startswith("step-"))

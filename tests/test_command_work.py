@@ -80,9 +80,11 @@ def test_a_step_or_a_crew_that_is_not_there_is_told_with_those_that_are(folder: 
 
 
 def test_ticks_go_into_a_copy_and_the_plan_stays_as_it_is(folder: Path) -> None:
-    result = run("--ticked", "1", "--on", "2026-03-12", "-o", "built.habitat")
+    mark = next(line for line in run().stdout.splitlines() if line.startswith("Sheet: ")).split()[1].rstrip(",")
+    result = run("--ticked", "1", "--on", "2026-03-12", "--today", "2026-03-14", "-o", "built.habitat")
     assert (result.exit_code, result.stderr) == (0, "")
-    assert result.stdout.splitlines()[0] == "box 1: row thicket, done 2026-03-12"
+    # with or without --sheet it is told by which numbers the boxes went
+    assert result.stdout.splitlines()[:2] == [f"by the boxes of sheet {mark}", "box 1: row thicket, done 2026-03-12"]
     assert (folder / "hedge.habitat").read_text(encoding="utf-8") == PLAN
     assert (folder / "built.habitat").read_text(encoding="utf-8") == PLAN.replace("design", "as-built").replace(
         "  by saws\ntask", "  by saws\n  done 2026-03-12\ntask"
@@ -133,6 +135,49 @@ def test_what_is_not_to_be_had_is_told_in_one_line(folder: Path, arguments: list
 def test_a_day_that_is_none_is_told(folder: Path) -> None:
     result = run("--ticked", "1", "--on", "2026-02-30", "-o", "built.habitat")
     assert result.exit_code == 2 and "`2026-02-30` is no date" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("day", "why"),
+    [("2999-01-01", "that day is after 2026-02-10"), ("2026-02-11", "after"), ("1800-01-01", "no day before 1900")],
+)
+def test_work_is_done_on_no_day_to_come_and_on_none_that_a_plan_cannot_write(folder: Path, day: str, why: str) -> None:
+    assert why in told(run("--ticked", "1", "--on", day, "-o", "built.habitat"))
+
+
+STUMPS = PLAN.replace("  fall N\n", "  fall N\n  stump-treatment planned\n").replace("method hinge", "method fell")
+
+
+def test_stumps_that_are_ticked_are_told_without_a_day_and_an_uncut_row_is_told_of(folder: Path) -> None:
+    (folder / "hedge.habitat").write_text(STUMPS, encoding="utf-8", newline="")
+    lines = run("--ticked", "2", "-o", "built.habitat").stdout.splitlines()
+    assert lines[1] == "box 2: stumps of row thicket, done"
+    assert lines[2] == "row thicket: its stumps are treated, and nothing says that it is cut; if it is, tick box 1 too"
+    assert "nothing says" not in run("--ticked", "1,2", "-o", "both.habitat").stdout
+
+
+def test_of_two_rows_of_one_name_each_is_ticked_by_its_box(folder: Path) -> None:
+    second = "row thicket\n  method hinge\n  stumps 0,90 40,90\n  spacing 10\n  fall N\n  step 1\n"
+    (folder / "hedge.habitat").write_text(PLAN + second, encoding="utf-8", newline="")
+    assert "the plan has `thicket` more than once, as boxes 1 and 2: give the number" in told(
+        run("--ticked", "thicket", "-o", "built.habitat")
+    )
+    for box in ("1", "2"):
+        result = run("--ticked", box, "-o", f"built-{box}.habitat")
+        assert (result.exit_code, result.stderr) == (0, "")
+    first, other = ((folder / f"built-{box}.habitat").read_text(encoding="utf-8") for box in "12")
+    assert first.count("done 2026-02-10") == other.count("done 2026-02-10") == 1
+    assert first.index("done 2026-02-10") < first.index("task walk") < other.index("done 2026-02-10")
+
+
+def test_a_hung_tree_that_is_ticked_is_written_as_down(folder: Path) -> None:
+    hung = "tree elm\n  at 90,90\n  state hung\n  method fell\n  step 1\n"
+    (folder / "hedge.habitat").write_text(PLAN + hung, encoding="utf-8", newline="")
+    result = run("--ticked", "elm", "-o", "built.habitat")
+    assert "box 1: tree elm, done 2026-02-10; it hung, and is written as down" in result.stdout
+    assert "state down\n  method fell\n  step 1\n  done 2026-02-10" in (folder / "built.habitat").read_text(
+        encoding="utf-8"
+    )
 
 
 def test_work_of_an_included_file_is_ticked_there_by_hand(folder: Path) -> None:

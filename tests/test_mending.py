@@ -20,7 +20,7 @@ from habitatlint.check import Report
 from habitatlint.cli.main import main
 from habitatlint.findings import Change, Edit, Fact, Finding, Level, Mend, Policy
 from habitatlint.language.editing import Unwritable, applied, comments, edits_of, overlap
-from habitatlint.mending import Judges, mended, proven, together
+from habitatlint.mending import Judges, mended, proven, together, tried
 from habitatlint.outputs.diff import diff
 from habitatlint.review import Review
 from habitatlint.source import Source, Span
@@ -224,6 +224,46 @@ def test_a_finding_does_not_go_at_the_cost_of_another(
     assert why or mend.why in ("", "it brings what is less grave: felling/other")
 
 
+def test_each_way_of_a_mend_is_tried_until_one_clears(report_of: Reports) -> None:
+    """One that leaves the finding there, one that brings another, and the third clears."""
+    report = report_of(HEAD + GROUND + SCREEN, fragment=False)
+    aim = AIM._replace(mends=(Mend("", changes=(Change("set", head(report, "screen"), "fall", ("E", "W", "S")),)),))
+    before = report._replace(findings=(aim,))
+
+    def glance(source: Source, rule: str) -> Report:
+        return report._replace(findings=(aim,) if "fall E" in source.text else ())
+
+    def whole(source: Source) -> Report:
+        return report._replace(findings=(OTHER,) if "fall W" in source.text else ())
+
+    (mend,) = proven(before, aim, Judges(glance, whole))
+    assert (mend.proof, [edit.text for edit in mend.edits]) == ("clears", ["fall S"])
+
+
+def test_after_three_ways_that_bring_the_same_no_more_are_tried(report_of: Reports) -> None:
+    report = report_of(HEAD + GROUND + SCREEN, fragment=False)
+    ways = ("E", "W", "S", "NE", "NW")
+    aim = AIM._replace(mends=(Mend("", changes=(Change("set", head(report, "screen"), "fall", ways),)),))
+    looked: list[str] = []
+
+    def whole(source: Source) -> Report:
+        looked.append(source.text)
+        return report._replace(findings=(OTHER,))
+
+    judges = Judges(lambda source, rule: report._replace(findings=()), whole)
+    (mend,) = proven(report._replace(findings=(aim,)), aim, judges)
+    assert mend.proof == "withheld" and len(looked) == 3
+
+
+def test_of_mends_made_at_once_the_least_grave_finding_must_go_too(report_of: Reports) -> None:
+    report = report_of(HEAD + GROUND + SCREEN, fragment=False)
+    grave = OTHER._replace(level=Level.error)
+    before = report._replace(findings=(AIM, grave))
+    for left, failed in (((), False), ((AIM,), True), ((grave,), True)):
+        judges = Judges(lambda source, rule: report, lambda source, left=left: report._replace(findings=left))
+        assert bool(tried(before, [(AIM, ()), (grave, ())], judges).failed) is failed
+
+
 def test_mends_that_undo_each_other_come_to_an_end(report_of: Reports) -> None:
     looks = 0
 
@@ -358,6 +398,16 @@ def test_a_plan_that_cannot_be_read_does_not_keep_the_others_from_being_mended(p
     code, shown = run("mend", "--all", str(plan.parent), str(plan.parent / "none.habitat"))
     assert code == 2 and "a.habitat:1: not UTF-8 text" in shown and "none.habitat: " in shown
     assert "fall along lane" in plan.read_text(encoding="utf-8")
+
+
+def test_where_no_mend_is_made_the_way_to_learn_why_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "open.habitat"
+    path.write_text(
+        'plan "Open"\nfood clover\n  outline 20,60 80,60 80,100 20,100\npath lane\n  use entry\n  line 0,0 100,0\n'
+        "stand seat\n  at 102,2\n  reach lane\n", encoding="utf-8",
+    )  # fmt: skip
+    code, shown = run("mend", "--all", str(path))
+    assert code == 0 and "no mend is made" in shown and "; `habitatlint mend --why` tells why of each" in shown
 
 
 def test_an_unknown_rule_is_told(plan: Path) -> None:

@@ -65,7 +65,9 @@ def test_a_limit_of_the_settings_holds_until_the_plan_says_otherwise(farm: Path)
 
 
 def test_a_level_of_the_settings_lowers_and_the_command_line_fails(farm: Path) -> None:
-    settings(farm, '[limits]\n"live-hinge-near-entry.clearance" = "30yd"\n[levels]\nlive-hinge-near-entry = "warning"\n')
+    settings(
+        farm, '[limits]\n"live-hinge-near-entry.clearance" = "30yd"\n[levels]\nlive-hinge-near-entry = "warning"\n'
+    )
     assert check(farm).exit_code == 0
     assert check(farm, "--fail-on", "warning").exit_code == 1
     settings(farm, 'fail-on = "warning"\n' + (farm / "habitatlint.toml").read_text(encoding="utf-8"))
@@ -98,10 +100,14 @@ def test_plans_that_are_excluded_are_passed_over_by_name_too(farm: Path) -> None
         ('[limits]\n"live-hinge-near-entry.clearence" = "25yd"\n', "did you mean `clearance`"),
         ('[limits]\n"live-hinge-near-entry.clearance" = "25in"\n', "beyond its permitted range"),
         ('[limits]\n"live-hinge-near-entry.clearance" = "25%"\n', "of another kind than the limit"),
-        ('[limits]\n"live-hinge-near-entry.clearance" = "a\\nlevel unused-entry off"\n', "write a value as a plan would"),
+        (
+            '[limits]\n"live-hinge-near-entry.clearance" = "a\\nlevel unused-entry off"\n',
+            "write a value as a plan would",
+        ),
         ('[levels]\nlive-hinge-near-entri = "off"\n', "did you mean `live-hinge-near-entry`"),
         ('[levels]\nsyntax = "off"\n', "cannot be changed"),
         ('packs = ["packs/none"]\n', "there is no such folder"),
+        ('packs = ["packs/none.pack"]\n', "there is no such file; a pack is a folder of .rules files"),
         ('measures = ["no-such-thing"]\n', "brings measures"),
     ],
 )
@@ -111,6 +117,15 @@ def test_what_settings_name_that_there_is_not_is_told_in_one_line(farm: Path, te
     assert result.exit_code == 2
     assert result.output.count("\n") == 1 and told in result.output, result.output
     assert "habitatlint.toml:" in result.output
+
+
+@pytest.mark.parametrize(
+    "text", ['[levels]\nnosuch = "off"\n', '[limits]\n"live-hinge-near-entry.clearence" = "25yd"\n']
+)
+def test_what_was_expected_is_told_once(farm: Path, text: str) -> None:
+    settings(farm, text)
+    said = check(farm).output
+    assert said.count("the name of a rule") + said.count("no such limit") == 1 and "a limit of" not in said, said
 
 
 def test_a_group_judges_its_plans_with_its_own_pack() -> None:

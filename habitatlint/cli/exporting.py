@@ -11,13 +11,16 @@ import click
 
 from habitatlint import files
 from habitatlint.cli.project import project_of
-from habitatlint.exchange.exporting import KINDS, Told, contents, summary
+from habitatlint.exchange.exporting import KINDS, Told, contents, left_behind, summary
 from habitatlint.exchange.features import ExchangeTrouble
-from habitatlint.exchange.forms import WRITTEN
+from habitatlint.exchange.forms import MARKS, WRITTEN
 from habitatlint.language.blocks import PLURALS
 from habitatlint.outputs.map.drawing import Drawing, draw
 from habitatlint.outputs.sentences import clean, lines_unread, message
 from habitatlint.reading.grammar import did_you_mean, near
+
+#: so much of a file is looked at for the mark of its writer
+_HEAD = 65_536
 
 
 class Wanted(NamedTuple):
@@ -37,6 +40,7 @@ def export_plan(plan: str, wanted: Wanted) -> None:
     if ending not in WRITTEN:
         raise files.FileTrouble(f"{shown}: nothing is exported so; end the file in {', '.join(WRITTEN)}")
     only = kinds(wanted.only)
+    _spare(wanted.output, ending, shown)
     project = project_of(plan)
     report = project.review.check(files.read_source(plan), project.policy(wanted.today))
     told = tuple(_findings(draw(report))) if wanted.findings and (not only or "findings" in only) else ()
@@ -49,6 +53,16 @@ def export_plan(plan: str, wanted: Wanted) -> None:
         click.echo(f"{name}: warning: {unread}, and what they say is not written; `check` tells which", err=True)
     files.write_files({wanted.output: WRITTEN[ending](exported).encode()})
     click.echo(f"{shown}: {summary(exported)}")
+    if behind := left_behind(report.scene):
+        click.echo(f"{shown}: without {', '.join(behind)}, which have no place and stay in the plan alone")
+
+
+def _spare(path: str, ending: str, shown: str) -> None:
+    """What this program did not write is not written over: it may be the only record of a walk."""
+    if os.path.lexists(path) and MARKS[ending].encode() not in files.read_bytes(path, most=_HEAD):
+        raise files.FileTrouble(
+            f"{shown}: is there already, and `export` did not write it; give another name, or take the file away"
+        )
 
 
 def kinds(said: Iterable[str]) -> frozenset[str]:

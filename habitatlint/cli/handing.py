@@ -43,11 +43,12 @@ def on_paper(*further: str) -> Callable[[Command], Command]:
 def in_one_line() -> Iterator[None]:
     """What cannot be given out is told in one line, with exit status 2."""
     from habitatlint.cli.papers import Unwritten
+    from habitatlint.outputs.sentences import clean
 
     try:
         yield
     except Unwritten as trouble:
-        click.echo(f"habitatlint: {trouble}", err=True)
+        click.echo(f"habitatlint: {clean(str(trouble))}", err=True)
         sys.exit(FAILED)
 
 
@@ -169,9 +170,10 @@ def import_(paths: tuple[str, ...], into: str, output: str, tolerance: str, unit
     What `export` wrote comes back as it was; so does what says its `noun`, with the properties of that block. Else
     words tell what a thing is, looked for in its type, symbol, name and folder: the last word that is known, and
     nothing behind `by`, `at`, `to` and the like, so that "clover plot by the gate" is a food plot. A walk that ends at
-    its start is an area where its word is one of an area. What has no such word becomes a `place`, an `entry` path or
-    a `task`, with a note. Names are made unique, what people call a thing stays its title, and points are written
-    east,north of the anchor. `import --words` lists the words.
+    its start is an area where its word is one of an area. What has no such word becomes a `place`, or if
+    it is a line or an area a `task`, and is told. A "snag" or "hung tree" becomes a `tree`. Names are
+    made unique, what people call a thing stays its title, and points are written east,north of the anchor.
+    `import --words` lists the words.
 
     Nothing that stands in a plan is changed by --into. What is left out, or was doubtful, is told, and does not
     change the exit status: 0 done, 2 the command could not do its work.

@@ -82,6 +82,8 @@ def read_contents(paths: Sequence[str]) -> list[tuple[str, Contents]]:
 def file_contents(path: str) -> tuple[str, Contents]:
     """What is in a file, and the name it is told by; raises FileTrouble with its name."""
     name = files.shown(path)
+    if not os.path.lexists(path):
+        raise files.FileTrouble(f"{clean(name)}: no such file; give what a receiver, a phone or a map program saved")
     try:
         ending = forms.ending_of(path)
         parts = {ending: files.read_bytes(path, most=LARGEST_FILE)}

@@ -157,7 +157,7 @@ def _mend(path: str, mender: Mender, how: How) -> bool:
         left = sum(map(mender.chosen, report.findings))
         unread = lines_unread(report)
         if left:
-            why = f"; {unread}: mend them by hand first" if unread else ""
+            why = f"; {unread}: mend them by hand first" if unread else "; `habitatlint mend --why` tells why of each"
             click.echo(f"{clean(shown)}: no mend is made; {left} finding{'' if left == 1 else 's'} left{why}", err=True)
         return False
     if how.as_patch:

@@ -18,7 +18,7 @@ from habitatlint.language.plan import IncludeTrouble, read_plan
 from habitatlint.measures import every_measure
 from habitatlint.outputs.packs import Looked, render
 from habitatlint.outputs.sentences import clean
-from habitatlint.packs.archive import ENDING, ArchiveTrouble, wrapped
+from habitatlint.packs.archive import ENDING, LARGEST_ARCHIVE, ArchiveTrouble, unwrapped, wrapped
 from habitatlint.packs.soundness import look
 from habitatlint.review import Review
 from habitatlint.rulebook.book import Rulebook
@@ -182,8 +182,26 @@ def wrap(folder: str, output: str, beside: Iterable[str]) -> Outcome:
     path = output or f"{pack.name}-{pack.version}{ENDING}"
     if not path.endswith(ENDING):
         raise files.FileTrouble(f"{clean(files.shown(path))}: a wrapped pack ends in {ENDING}")
+    _keep(path, data)
     files.write_files({path: data})
     return Outcome(f"{clean(files.shown(path))}: written\ncontent  {manifest.content}\n", 0)
+
+
+def _keep(path: str, data: bytes) -> None:
+    """A version that went out stays what it was: an archive of other content is not written over."""
+    if not os.path.lexists(path):
+        return
+    shown = clean(files.shown(path))
+    try:
+        there = unwrapped(files.read_bytes(path, most=LARGEST_ARCHIVE)).manifest
+    except ArchiveTrouble:
+        raise files.FileTrouble(f"{shown}: stands there already, and is no pack; give another file by -o") from None
+    made = unwrapped(data).manifest
+    if (there.name, there.version) == (made.name, made.version) and there.content != made.content:
+        raise files.FileTrouble(
+            f"{shown}: holds {there.name} {there.version} with other content, which plans may be pinned to; raise the "
+            "`version` of the pack, or take that file away"
+        )
 
 
 # -- pin -------------------------------------------------------------------------------------------------------

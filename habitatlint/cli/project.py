@@ -100,6 +100,8 @@ def _of_a_pack(settings: Settings, name: str, why: str) -> SettingsTrouble:
 
 
 def _words(slip: Slip) -> str:
-    """A slip in one line; what is out of a range is told with the range."""
+    """A slip in one line; what is out of a range is told with the range. What a name is expected to be its reason says
+    already."""
     why = slip.why or f"`{slip.found}` is not known here"
-    return clean(f"{why}{f': {slip.expected}' if slip.expected else ''}{slip.hint}")
+    expected = "" if slip.why and slip.kind == "unknown-name" else slip.expected
+    return clean(f"{why}{f': {expected}' if expected else ''}{slip.hint}")

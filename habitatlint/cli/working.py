@@ -20,6 +20,7 @@ from habitatlint.measures.season import steps_of
 from habitatlint.outputs.papers.work import paper, table
 from habitatlint.outputs.sentences import clean
 from habitatlint.reading.grammar import did_you_mean, near
+from habitatlint.reading.values import FIRST_YEAR
 from habitatlint.source import Source
 from habitatlint.work.cutlist import mark_of, pieces_of
 from habitatlint.work.order import Wanted, order_of
@@ -84,6 +85,12 @@ def tick(plan: str, asked: Asked, ticked: str, done_on: date | None, sheet: str)
     project = project_of(plan)
     policy = project.policy(asked.today)
     day = done_on or policy.today
+    if day > policy.today:
+        raise Unwritten(
+            f"--on {day}: that day is after {policy.today}, the day judged by: give the day on which it was done"
+        )
+    if day.year < FIRST_YEAR:
+        raise Unwritten(f"--on {day}: a plan has no day before {FIRST_YEAR}: give the day on which it was done")
     report = project.review.check(source, policy)
     _stays_beside(plan, asked.output, report)
     pieces = pieces_of(report)
@@ -102,14 +109,23 @@ def tick(plan: str, asked: Asked, ticked: str, done_on: date | None, sheet: str)
     _proven(project.review.check(Source(source.name, text), policy), built.done)
     mark_of_encoding = codecs.BOM_UTF8.decode() if before.startswith(codecs.BOM_UTF8) else ""
     files.write_new(asked.output, mark_of_encoding + text)
+    click.echo(f"by the boxes of sheet {mark}")
     for one in built.done:
-        click.echo(f"box {one.box}: {one.label}, done {day.isoformat()}")
+        # the plan has no day for the treatment of stumps
+        when = "" if one.stumps else f" {day.isoformat()}"
+        hung = "; it hung, and is written as down" if one.brings_down else ""
+        click.echo(f"box {one.box}: {one.label}, done{when}{hung}")
     for one in built.before:
         click.echo(f"box {one.box}: {one.label} was done before, and stays as it is")
     for piece in built.along:
         click.echo(
             f"{piece.block.label} has trees in blocks of their own that were not ticked: they count as done with their "
             "row; write `state standing` in those that still stand"
+        )
+    for piece in built.uncut:
+        click.echo(
+            f"{piece.block.label}: its stumps are treated, and nothing says that it is cut; if it is, tick box "
+            f"{piece.box} too"
         )
     shown = _shown(asked.output)
     click.echo(f"{shown}: written, as built; look at it with: habitatlint check {shlex.quote(shown)}")
@@ -126,10 +142,10 @@ def _stays_beside(plan: str, output: str, report: Report) -> None:
 
 def _proven(report: Report, done: tuple[Tick, ...]) -> None:
     """The copy was read again: what was ticked is done in it. Anything else is a fault of ours."""
-    built = {piece.block.name: piece for piece in pieces_of(report)}
+    built = {piece.box: piece for piece in pieces_of(report)}
     for one in done:
-        piece = built.get(one.piece.block.name)
-        if piece is None or not Tick(one.box, piece, one.stumps).done:
+        piece = built.get(one.piece.box)
+        if piece is None or piece.block.name != one.piece.block.name or not Tick(one.box, piece, one.stumps).done:
             raise RuntimeError(f"{one.label} was ticked and is not done in the copy")
 
 

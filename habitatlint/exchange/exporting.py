@@ -19,12 +19,14 @@ from shapely.geometry.base import BaseGeometry
 
 from habitatlint.exchange.features import DERIVED, Contents, ExchangeTrouble, Feature, FloatArray, counted, plain_text
 from habitatlint.ground.scene import Scene
-from habitatlint.language.blocks import BLOCKS, PLACED, Block, Cutting, Patch, Pocket
+from habitatlint.language.blocks import BLOCKS, PLACED, PLURALS, Block, Cutting, Patch, Pocket, Setback
 from habitatlint.reading.grammar import Statement
 from habitatlint.units import FOOT, INCH
 
 #: kinds of things that can be asked for alone: the nouns of blocks with a place, and what a plan works out
-KINDS = (*(block.noun for block in BLOCKS if block.noun in PLACED), "bed", *DERIVED)
+KINDS = (*(block.noun for block in BLOCKS if block.noun in PLACED), "setback", "bed", *DERIVED)
+#: what travels though it has no place of its own: the head, what each cut has written into it, and setbacks' ground
+_TRAVELS = frozenset({*PLACED, "plan", "trees", "setback"})
 #: properties that the shape says
 _PLACES_OF = frozenset({"outline", "line", "stumps", "at", "bed"})
 #: head lines that are of the file they stand in
@@ -74,13 +76,14 @@ def _head(scene: Scene) -> dict[str, str]:
     if head is None:
         return {}
     return {
-        word: said for word in head.properties if word not in _NOT_OF_THE_HEAD if (said := _said(scene, head, word))
+        word: said for word in head.properties if word not in _NOT_OF_THE_HEAD if (said := said_of(scene, head, word))
     }
 
 
 def _features(scene: Scene, findings: Iterable[Told]) -> Iterator[Feature]:
     order = {block.noun: number for number, block in enumerate(BLOCKS)}
-    blocks = [block for block in scene.plan.blocks if block.noun in PLACED and not block.broken]
+    known = (*PLACED, "setback")
+    blocks = [block for block in scene.plan.blocks if block.noun in known and not block.broken]
     for block in sorted(blocks, key=lambda block: order[block.noun]):
         feature = _of_block(scene, block)
         if feature is not None:
@@ -108,6 +111,8 @@ def _of_block(scene: Scene, block: Block) -> Feature | None:
         pocket = scene.plan.names.get(str(block.in_.value))
         shape = scene.shape_of(pocket) if pocket is not None else None
         own = {"placed-by": "in"}
+    if isinstance(block, Setback):
+        shape, own = _kept_off(scene, block), {"placed-by": "from"}
     if shape is None or shape.is_empty:
         return None
     if not isinstance(shape, Polygon | MultiPolygon) and shape.geom_type not in ("Point", "LineString"):
@@ -115,12 +120,30 @@ def _of_block(scene: Scene, block: Block) -> Feature | None:
     properties = {"noun": block.noun, "name": block.name, "title": block.title, **own}
     for word in block.properties:
         if word not in _PLACES_OF:
-            properties[word] = _said(scene, block, word)
+            properties[word] = said_of(scene, block, word)
     properties = {word: said for word, said in properties.items() if said}
     name = plain_text(block.title or block.name or block.noun, 200)
     kind = next((properties[word] for word in ("kind", "use", "method") if word in properties), "")
     kinds = (f"{block.noun} {kind}".strip(),)
     return Feature(shape, name, kinds, block.noun, _description(block, properties), properties)
+
+
+def _kept_off(scene: Scene, setback: Setback) -> BaseGeometry | None:
+    """The ground of a setback: all within its distance of what it is measured from."""
+    name = scene.plan.word(setback, "from")
+    thing = scene.plan.names.get(name)
+    of = scene.shape_of(thing) if thing is not None else None
+    if name == "boundary":
+        of = scene.property_.boundary if scene.property_ is not None else None
+    if of is None or setback.distance is None:
+        return None
+    return of.buffer(scene.placer.metres(setback.distance))
+
+
+def left_behind(scene: Scene) -> list[str]:
+    """Kinds of blocks of a plan that no export holds, for they have no place."""
+    nouns = {block.noun for block in scene.plan.blocks} - _TRAVELS
+    return sorted("the order of work" if noun == "work" else PLURALS.get(noun, f"`{noun}`") for noun in nouns)
 
 
 def _beds(scene: Scene, pocket: Pocket) -> Iterator[Feature]:
@@ -178,7 +201,7 @@ def _description(block: Block, properties: dict[str, str]) -> str:
 # -- properties as text ----------------------------------------------------------------------------------------
 
 
-def _said(scene: Scene, block: Block, word: str) -> str:
+def said_of(scene: Scene, block: Block, word: str) -> str:
     """A property as a plan says it, a line a statement; "" where it does not."""
     statements: Iterable[tuple[Block, Statement]] = [(block, statement) for statement in block.all(word)]
     if not statements and isinstance(block, Cutting) and block.first("of") is None:

@@ -16,8 +16,8 @@ FloatArray = npt.NDArray[np.float64]
 
 #: the largest file that is read, in bytes, and the most points in one
 LARGEST_FILE, MOST_POINTS = 32 * 1024 * 1024, 500_000
-#: most things in one file
-MOST_FEATURES = 20_000
+#: most things in one file, but for what a plan works out itself; and most rings of one area
+MOST_FEATURES, MOST_RINGS = 20_000, 2_000
 #: decimals of a degree that are written: 1.1 mm on the ground
 DECIMALS = 8
 #: pieces of a track no farther apart than this are one walk, in metres (common practice, no source)
@@ -77,8 +77,14 @@ class Gathering:
         self.features: list[Feature] = []
         self.told: list[str] = []
         self._points = 0
+        self._derived = 0
         self._bad: list[str] = []
         self._metres = False
+
+    @property
+    def without_place(self) -> int:
+        """How many points were left out so far; they are told with their place in the file."""
+        return len(self._bad)
 
     def points(self, numbers: Iterable[Sequence[object]], where: str) -> FloatArray:
         """Longitudes and latitudes (n, 2) of what are points of the earth; the others are counted, with their place."""
@@ -112,12 +118,19 @@ class Gathering:
             raise ExchangeTrouble(f"more than {MOST_POINTS} points; take out what lies off the property first")
 
     def add(self, feature: Feature) -> None:
+        if "derived" in feature.properties:  # of a plan of ten thousand trees there are more than of anything else
+            self._derived += 1
+            self._points -= len(shapely.get_coordinates(feature.shape))
+            return
         if len(self.features) >= MOST_FEATURES:
             raise ExchangeTrouble(f"more than {MOST_FEATURES} things; take out what lies off the property first")
         self.features.append(feature)
 
     def contents(self, title: str, head: Mapping[str, str] | None = None) -> Contents:
         told = list(self.told)
+        if self._derived:
+            things = counted(self._derived, "thing")
+            told.append(f"{things} passed over that a plan works out itself: findings, trees of rows")
         if self._bad:
             grid = "; they look like metres of a map grid: save it in WGS 84 degrees" if self._metres else ""
             left_out = f"{counted(len(self._bad), 'point')} left out, without a place on the earth"
@@ -176,9 +189,15 @@ def area_of(rings: Iterable[FloatArray]) -> BaseGeometry | None:
         return None
     if len(drawn) == 1 or not all(ring.is_valid for ring in drawn):
         return drawn[0]
-    whole: BaseGeometry = drawn[0]
-    for ring in drawn[1:]:
-        whole = whole.difference(ring) if whole.covers(ring) else whole.union(ring)
+    if len(drawn) > MOST_RINGS:
+        raise ExchangeTrouble(f"an area in it has more than {MOST_RINGS} rings; take out those that are of no account")
+    within, around = shapely.STRtree(drawn).query(drawn, predicate="covered_by")
+    deep = np.bincount(within[around < within], minlength=len(drawn))  # a ring lies in larger ones alone
+    rings = np.array(drawn, object)
+    whole: BaseGeometry = shapely.union_all(rings[deep == 0])
+    for depth in range(1, int(deep.max()) + 1):
+        level = shapely.union_all(rings[deep == depth])
+        whole = whole.difference(level) if depth % 2 else whole.union(level)
     return whole
 
 

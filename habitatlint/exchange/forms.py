@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from habitatlint.exchange import geojson, gpx, kml, others
-from habitatlint.exchange.features import LARGEST_FILE, Contents, ExchangeTrouble
+from habitatlint.exchange.features import LARGEST_FILE, NAMESPACE, PREFIX, Contents, ExchangeTrouble
 
 _READ: Mapping[str, Callable[[bytes], Contents]] = {
     ".gpx": gpx.read,
@@ -18,6 +18,12 @@ WRITTEN: Mapping[str, Callable[[Contents], str]] = {
     ".gpx": gpx.write,
     ".kml": kml.write,
     ".geojson": geojson.write,
+}
+#: what is found at the beginning of each file that `export` wrote
+MARKS: Mapping[str, str] = {
+    ".gpx": f'xmlns:habitatlint="{NAMESPACE}"',
+    ".kml": f'"{PREFIX}',
+    ".geojson": '"habitatlint": {',
 }
 
 

@@ -104,11 +104,11 @@ class _Reader:
     def _feature(self, geometry: Any, properties: dict[str, Any], depth: int) -> None:
         self.number += 1
         feature = described(properties, f"feature {self.number}")
-        found = False
+        found, bad = False, self.gathering.without_place
         for shape in self._shapes(geometry, feature.where, depth):
             found = True
             self.gathering.add(feature._replace(shape=shape))
-        if not found:
+        if not found and self.gathering.without_place == bad:  # else its points are told
             self.placeless.append(feature.where)
 
     def _shapes(self, geometry: Any, where: str, depth: int) -> Iterator[BaseGeometry]:

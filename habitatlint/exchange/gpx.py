@@ -95,6 +95,8 @@ def _shapes(
         area = area_of(pieces)
         if area is not None:
             yield area
+        else:
+            gathering.told.append(f"{where} encloses nothing, and is left out")
         return
     walks = list(joined(pieces))
     if len(walks) > 1:

@@ -13,6 +13,7 @@ import shapely
 from shapely.geometry import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from habitatlint.exchange.exporting import said_of
 from habitatlint.exchange.features import Contents, ExchangeTrouble, Feature, counted, few, plain_text, polygons_of
 from habitatlint.exchange.naming import (
     Meaning,
@@ -27,7 +28,7 @@ from habitatlint.exchange.naming import (
 )  # fmt: skip
 from habitatlint.ground.frame import Frame, FrameUnavailable, declination
 from habitatlint.ground.scene import Scene
-from habitatlint.language.blocks import BLOCKS, BY_NOUN, PLACED, Block
+from habitatlint.language.blocks import BLOCKS, BY_NOUN, PLACED, Block, Pocket
 from habitatlint.language.formatting import formatted
 from habitatlint.language.plan import LAYOUT, fit, references
 from habitatlint.language.properties import Property
@@ -50,6 +51,8 @@ _MET = 40
 _MOST_THAT_CROSS = 100
 #: an outline smaller than the tolerance keeps so many of its points
 _MOST_OF_A_SPECK = 24
+#: so many things that had to be guessed are told one by one
+_MOST_TOLD = 20
 #: decimals of a point in the plan's unit: half of the last is under a centimetre, whatever the unit
 _PLACES = 2
 #: what comes in again is the same thing within this, in metres: rounding, and the 1.1 mm of a degree's decimals
@@ -66,6 +69,10 @@ _EDGE = re.compile(r"(?i)\s+(edge|loop|outline|track|walk)$")
 _ABOUT = frozenset({"noun", "name", "title", "derived", "placed-by", "pocket", "form"})
 #: properties that say where a thing is
 _PLACES_OF = frozenset({"outline", "line", "stumps", "at", "bed"})
+#: properties by which two things at one place are not the same
+_MEANING = ("kind", "use", "method", "basal-area", "density", "of", "distance")
+#: nouns that a feature may say of itself: what has a place, and what is measured from it
+_SAID = frozenset({*PLACED, "setback"})
 _ORDER = {block.noun: number for number, block in enumerate(BLOCKS)}
 
 
@@ -82,7 +89,10 @@ class Brought(NamedTuple):
 class _Draft:
     """A block while it is made."""
 
-    __slots__ = ("beds", "comments", "file", "lines", "name", "named", "noun", "said", "shape", "title", "where")
+    __slots__ = (
+        "beds", "comments", "file", "guess", "lines", "name", "named", "noun", "own", "said", "shape", "title",
+        "where",
+    )  # fmt: skip
 
     def __init__(self, noun: str, shape: BaseGeometry | None, feature: Feature, file: int) -> None:
         self.noun = noun
@@ -92,11 +102,15 @@ class _Draft:
         self.file = file
         #: what its own file calls it, by which other things of that file mean it
         self.said = feature.properties.get("name", "")
+        #: it says itself what it is
+        self.own = "noun" in feature.properties
         self.name = ""
         self.named = feature.name
         self.title = ""
         self.lines: list[tuple[str, str]] = []
         self.comments: list[str] = []
+        #: what nobody told of it, to be told at the prompt; "" for nothing
+        self.guess = ""
         self.beds: list[Point] = []
 
     @property
@@ -148,7 +162,10 @@ def into_new(
     if not maker.drafts:
         raise ExchangeTrouble("nothing in it can be placed" + _because(maker.told))
     plan = _Draft("plan", None, Feature(Point()), 0)
-    plan.lines = [(word, said) for word in BY_NOUN["plan"].properties for said in lines.get(word, "").splitlines()]
+    plan.lines = [
+        (word, _quoted(said) if one.takes == "text" else said)
+        for word, one in BY_NOUN["plan"].properties.items() for said in lines.get(word, "").splitlines()
+    ]  # fmt: skip
     if not any(draft.noun == "boundary" for draft in maker.drafts):
         maker.told.append("no boundary came in: add `boundary` with its `outline`, or walk the line and import that")
     opening = _comment(f"From {few([name for name, _ in files])}.")
@@ -235,22 +252,17 @@ def _anchor_of(head: Mapping[str, str], grammar: Grammar) -> tuple[float, float]
 
 def _corner(files: Iterable[tuple[str, Contents]]) -> tuple[float, float]:
     """A round place at the south-west corner of what lies together; latitude and longitude."""
-    shapes = [
-        shapely.get_coordinates(feature.shape)
-        for _, contents in files
-        for feature in contents.features
-        if "derived" not in feature.properties
-    ]
+    shapes = [shapely.get_coordinates(feature.shape) for _, contents in files for feature in contents.features]
     if not any(len(points) for points in shapes):
         raise ExchangeTrouble("nothing in it has a place" + _because([line for _, one in files for line in one.told]))
     # each thing counts as much as any other, however often its track was recorded
     middles = np.array([points.mean(axis=0) for points in shapes if len(points)])
     turned = (middles[:, 0] - middles[0, 0] + 180) % 360 - 180 + middles[0, 0]
     longitude, latitude = float(np.median(turned)), float(np.median(middles[:, 1]))
-    near = np.vstack([points for points in shapes if len(points) and _far(points, latitude, longitude) <= FAR])
-    if not len(near):
+    close = [points for points in shapes if len(points) and _far(points, latitude, longitude) <= FAR]
+    if not close:
         raise ExchangeTrouble("its things lie so far apart that no property can be made of them; take one at a time")
-    west, south = (float(value) for value in near.min(axis=0))
+    west, south = (float(value) for value in np.vstack(close).min(axis=0))
     # four decimals of a degree are some 11 m; what lies a centimetre below one counts as on it
     return math.floor(south * 1e4 + 1e-3) / 1e4, math.floor(west * 1e4 + 1e-3) / 1e4
 
@@ -294,9 +306,13 @@ class _Maker:
         self.already = 0
         self.drafts: list[_Draft] = []
         self._there: dict[str, Block] = dict(scene.plan.names) if scene else {}
+        self._scene = scene
         self._standing = _standing(scene) if scene else []
+        self._grounds = {id(block): shape for block, shape in self._standing}
         self._where = shapely.STRtree([shape for _, shape in self._standing])
         self._names = Names(self._there)
+        #: what the plan has already, by its label
+        self._passed: list[str] = []
         #: of each file, what a name in it stands for now
         self._meant: dict[tuple[int, str], str] = {}
         #: files whose bearings are off another north
@@ -315,24 +331,33 @@ class _Maker:
             drafts += self._of_file(number, here, contents, tolerance)
         drafts = self._one_boundary(drafts)
         self.drafts = [draft for draft in drafts if not self._there_already(draft)]
+        if self._passed:
+            self.told.append(f"there already, and left as they stand: {few(self._passed, _MOST_TOLD)}")
         for draft in self.drafts:
             self._name(draft)
+        self._tell_guesses(dict(enumerate([name if len(files) > 1 else "" for name, _ in files])))
         self.drafts.sort(key=lambda draft: (_ORDER[draft.noun], in_order(draft.name)))
 
     def _tell(self, file: str, lines: Iterable[str]) -> None:
         self.told += [f"{file}: {line}" if file else line for line in lines]
 
+    def _tell_guesses(self, names: Mapping[int, str]) -> None:
+        """Each thing that had to be guessed, and what was made of it."""
+        guessed = [draft for draft in self.drafts if draft.guess]
+        for draft in guessed[:_MOST_TOLD]:
+            self._tell(names[draft.file], [f"{draft.where or draft.named}: {draft.guess}: {draft.label}"])
+        if len(guessed) > _MOST_TOLD:
+            more = counted(len(guessed) - _MOST_TOLD, "thing")
+            self.told.append(f"{more} more had to be guessed: look for `# Came in as` and `radius` in the plan")
+
     def _of_file(self, number: int, file: str, contents: Contents, tolerance: float) -> Iterator[_Draft]:
         told: list[str] = []
         far: list[Feature] = []
-        derived = before = after = 0
+        before = after = 0
         pockets: dict[str, _Draft] = {}
         beds: list[tuple[str, Feature, Point]] = []
         strange: set[str] = set()
         for feature in contents.features:
-            if "derived" in feature.properties:
-                derived += 1
-                continue
             if _far(shapely.get_coordinates(feature.shape), self.frame.latitude, self.frame.longitude) > FAR:
                 far.append(feature)
                 continue
@@ -340,11 +365,14 @@ class _Maker:
             noun = feature.properties.get("noun", "")
             if noun == "bed" and isinstance(shape, Point):
                 beds.append((feature.properties.get("pocket", ""), feature, self._rounded(shape)))
-            elif noun in PLACED:
+            elif noun in _SAID and ("placed-by" in feature.properties or _word_for(noun, shape)):
                 draft = self._said(feature, self._rounded(shape), number, strange)
                 pockets.setdefault(draft.said, draft)
                 yield draft
             else:
+                if noun in PLACED:
+                    form = {"Point": "point", "LineString": "line"}.get(shape.geom_type, "area")
+                    told.append(f"{feature.where or feature.name}: no {noun} is given by a {form}, so it is guessed at")
                 for part in _parts(shape, feature, told):
                     before += len(shapely.get_coordinates(part))
                     guessed = self._guessed(feature, part, number, tolerance, told)
@@ -358,10 +386,6 @@ class _Maker:
                 lone = _Draft("sign", place, feature._replace(properties={}), number)
                 lone.lines = [("kind", "bed")]
                 yield lone
-        if derived:
-            told.append(
-                f"{counted(derived, 'thing')} passed over that a plan works out itself: findings, trees of rows"
-            )
         if strange:
             told.append(f"no properties of their blocks, and passed over: {few(sorted(strange))}")
         if before > after and not any(" so: it is thinned by " in line for line in told):
@@ -434,7 +458,7 @@ class _Maker:
         if form == "line" and _closed(shape):
             form = form_of_a_closed_walk(feature)
         meaning = meaning_of(feature, form)
-        note = ""
+        note = comment = guess = ""
         text = feature.name
         if form == "line" and (meaning.noun == "boundary" or (not meaning.sure and meaning_of(feature, "area").sure)):
             gap = math.dist(shape.coords[0], shape.coords[-1])
@@ -443,11 +467,13 @@ class _Maker:
             text = f"{feature.name}: an edge that was not walked to its end ({short} are missing)"
             meaning = Meaning("task")
         elif not meaning.sure:
-            note = f"Came in as {feature.where or form}; no word of it says what it is."
+            comment = f"Came in as {feature.where or form}; no word of it says what it is."
+            guess = "no word says what it is"
             text = f"Say what this is: {feature.name or feature.where}"
         thinned = self._rounded(self._thinned(shape, form, tolerance, feature, told))
         draft = _Draft(meaning.noun, thinned, feature, file)
-        draft.said = ""
+        draft.said, draft.own, draft.guess = "", False, guess
+        draft.comments += [plain_text(comment, 300)] if comment else []
         if form == "area":  # what was walked is its edge, and what it is called the thing
             draft.named = _EDGE.sub("", feature.name) or feature.name
         draft.lines = [*meaning.properties]
@@ -455,6 +481,7 @@ class _Maker:
             radius = round(_FOOD_RADIUS / self.unit)
             draft.lines.append(("radius", f"{radius}{self.head.units}"))
             note = "The radius is a guess: walk its edge."
+            draft.guess = f"one point, so that its radius of {radius} {self.head.units} is a guess"
         if meaning.noun == "task":
             draft.lines.append(("text", _quoted(plain_text(text, 200) or "Say what this is.")))
         draft.lines += [("note", _quoted(one)) for one in (feature.description, note) if one]
@@ -549,19 +576,59 @@ class _Maker:
         return draft
 
     def _there_already(self, draft: _Draft) -> bool:
-        """The plan has it: a thing of its kind at its place, or of its name there."""
+        """The plan has it: a thing of its noun, its place and its meaning; or, of what had to be guessed, of its name
+        there, for a person may have said since what it is."""
         name = draft.said if is_name(draft.said) else name_for(draft.named, draft.noun)
         near = [] if draft.shape is None else self._where.query(shapely.box(*draft.shape.bounds).buffer(_SAME))
-        for block, shape in (self._standing[at] for at in sorted(near)):
-            if (block.noun == draft.noun or block.name == name) and _same(shape, draft.shape):
+        there = [block for block, shape in (self._standing[at] for at in sorted(near)) if _same(shape, draft.shape)]
+        if draft.shape is None and name in self._there:
+            there = [self._there[name]]
+        for block in there:
+            named = not draft.own and block.name == name
+            if (named and (draft.guess or block.noun == draft.noun)) or self._means(draft, block):
                 self.already += 1
                 self._meant[draft.file, draft.said] = block.name
+                self._passed.append(block.label)
+                self._tell_difference(draft, block)
                 return True
-        if draft.shape is None and name in self._there and self._there[name].noun == draft.noun:
-            self.already += 1
-            self._meant[draft.file, draft.said] = name
-            return True
         return False
+
+    def _means(self, draft: _Draft, block: Block) -> bool:
+        """A block of the draft's noun that says nothing else of what it is."""
+        if block.noun != draft.noun:
+            return False
+        for word in _MEANING:
+            said = [text for one, text in draft.lines if one == word]
+            stands = self._lines(block, word)
+            if said and stands and _alike(said) != _alike(stands):
+                return False
+        return True
+
+    def _lines(self, block: Block, word: str) -> list[str]:
+        """What a block of the plan says by a property, as a draft would."""
+        assert self._scene is not None
+        if word not in block.properties:
+            return []
+        lines = said_of(self._scene, block, word).splitlines()
+        return [_quoted(line) for line in lines] if block.properties[word].takes == "text" else lines
+
+    def _tell_difference(self, draft: _Draft, block: Block) -> None:
+        """What a file says of a thing besides, which the plan keeps as it stands."""
+        words = dict.fromkeys(word for word, _ in draft.lines) if draft.own else {}
+        more = []
+        for word in words:
+            said = [text for one, text in draft.lines if one == word]
+            stands = _alike(self._lines(block, word))
+            more += [f"`{plain_text(f'{word} {text}', 80)}`" for text in said if not _alike([text]) <= stands]
+        beds = self._beds(block)
+        more += [f"`bed {self._point(bed)}`" for bed in draft.beds if all(bed.distance(one) > _SAME for one in beds)]
+        if more:
+            self.told.append(f"{block.label} stands as it is; not taken over: {', '.join(more)}")
+
+    def _beds(self, block: Block) -> list[Point]:
+        if self._scene is None or not isinstance(block, Pocket):
+            return []
+        return [Point(place) for place in self._scene.placer.points(block, block.bed)]
 
     def _name(self, draft: _Draft) -> None:
         if draft.noun == "boundary":
@@ -576,7 +643,14 @@ class _Maker:
             draft.name = self._names.free(wanted)
         if wanted in self._there:
             here = self._there[wanted]
-            self.told.append(f"the plan has {here.label} already, elsewhere: what came in is {draft.noun} {draft.name}")
+            there = self._grounds.get(id(here))
+            off = there.distance(draft.shape) if there is not None and draft.shape is not None else None
+            where = (
+                "of another kind" if off is None or (off < TOLERANCE and here.noun != draft.noun)
+                else "drawn otherwise" if off < TOLERANCE
+                else f"{show(off, 'length', self.head.units)} from where this lies"
+            )  # fmt: skip
+            self.told.append(f"the plan has {here.label} already, {where}: what came in is {draft.noun} {draft.name}")
         if not draft.title and not own:
             draft.title = title_for(draft.named, wanted)
         if own:
@@ -625,16 +699,14 @@ class _Maker:
         shape = draft.shape
         if shape is None:
             return
-        known = BY_NOUN[draft.noun].properties
-        if isinstance(shape, Point):
-            yield ("at" if "at" in known else "line"), self._point(shape)
-        elif isinstance(shape, LineString):
-            yield ("stumps" if draft.noun == "row" else "line"), self._points(shapely.get_coordinates(shape))
+        word = _word_for(draft.noun, shape)
+        if isinstance(shape, Point | LineString):
+            yield word, self._points(shapely.get_coordinates(shape))
         else:
             for polygon in polygons_of(shape):
-                yield "outline", self._points(shapely.get_coordinates(polygon.exterior)[:-1])
+                yield word, self._points(shapely.get_coordinates(polygon.exterior)[:-1])
                 for hole in polygon.interiors if draft.noun == "boundary" else ():
-                    yield "outline", self._points(shapely.get_coordinates(hole)[:-1])
+                    yield word, self._points(shapely.get_coordinates(hole)[:-1])
 
     def _point(self, point: Point) -> str:
         return self._points(shapely.get_coordinates(point))
@@ -726,6 +798,11 @@ def _quoted(text: str) -> str:
     return f'"{plain}"'
 
 
+def _alike(lines: Iterable[str]) -> set[str]:
+    """Lines as they are compared: whatever blanks stand in them."""
+    return {" ".join(line.split()) for line in lines}
+
+
 # -- shapes ----------------------------------------------------------------------------------------------------
 
 
@@ -742,6 +819,13 @@ def _parts(shape: BaseGeometry, feature: Feature, told: list[str]) -> list[BaseG
     if holes:
         told.append(f"{feature.where} has {counted(holes, 'hole')}, which only a boundary can have: left out")
     return [Polygon(polygon.exterior) for polygon in polygons]
+
+
+def _word_for(noun: str, shape: BaseGeometry) -> str:
+    """The property by which a block has such a shape, "" where it has none."""
+    known = BY_NOUN[noun].properties
+    words = {"Point": ("at",), "LineString": ("stumps", "line")}.get(shape.geom_type, ("outline",))
+    return next((word for word in words if word in known), "")
 
 
 def _is_scribble(polygon: Polygon) -> bool:

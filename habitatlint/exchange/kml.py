@@ -44,7 +44,7 @@ _PASSED_BY = {
     "PhotoOverlay": "photo",
     "ScreenOverlay": "picture on the screen",
 }
-_TAG = re.compile(r"<[^>]{0,2000}>")
+_TAG = re.compile(r"<[^<>]*>")
 
 
 def read_kmz(data: bytes) -> Contents:
@@ -111,12 +111,15 @@ def _placemark(element: Element, above: list[Element], gathering: Gathering, num
     description = plain_text(html.unescape(_TAG.sub(" ", xml.child(element, "description")[:20_000])))
     found = list(_shapes(element, gathering, where))
     if "noun" in own and len(found) > 1:  # the parcels of one boundary
-        found = [(area_of([ring for shape, _ in found for ring in rings_of(shape)]), False)]
-    for shape, walked in found:
-        if shape is not None:
-            gathering.add(Feature(shape, name, kinds, plain_text(folder, 80), "" if "noun" in own else description,
-                                  own, walked, where))  # fmt: skip
-    if not found:
+        areas = [shape for shape, _ in found if shape is not None and "olygon" in shape.geom_type]
+        others = [one for one in found if one[0] is not None and "olygon" not in one[0].geom_type]
+        found = [(area_of([ring for shape in areas for ring in rings_of(shape)]), False)] if areas else []
+        found += others
+    shapes = [(shape, walked) for shape, walked in found if shape is not None]
+    for shape, walked in shapes:
+        gathering.add(Feature(shape, name, kinds, plain_text(folder, 80), "" if "noun" in own else description,
+                              own, walked, where))  # fmt: skip
+    if not shapes:
         gathering.told.append(f"{where} has no place, and is left out")
 
 

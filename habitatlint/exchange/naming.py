@@ -4,8 +4,10 @@
 2. Else words tell. They are looked for in the type, the symbol, the name and the folder, in that order; in each, what
    stands behind `by`, `at`, `of`, `to` and the like does not count, and of several words the last does: a "clover
    plot by the gate" is a plot, a "gate stand" a stand. Words of two (`way out`, `food plot`) count before single ones.
+   Words of trees that can kill (`hung`, `snag`, `widowmaker`, `dead`) count before all others: a "dead oak" is no food.
 3. A walk that comes back to its start is an area where its word is one of an area, else a way.
-4. What has no such word becomes a `place`, an `entry` path or a `task` with an outline, with a note that says so.
+4. What has no such word becomes a `place`, and a line or an area a `task`: nobody walks or cuts by a guess. Each is
+   told, and says so in a comment.
 
 Names are the thing's own in lower-case words with hyphens, letters without their accents, numbered where there are
 several; what people call it stays as the title.
@@ -52,6 +54,7 @@ _PLOT, _MAST, _CROP, _BROWSE = (_kind("food", kind) for kind in ("plot", "mast",
 _ROAD, _BUILDING, _WIRE, _WATER, _FENCE, _NEIGHBOUR, _BANK = (
     _kind("hazard", kind) for kind in ("road", "building", "wire", "water", "fence", "neighbour", "bank")
 )
+_HUNG, _DEAD, _BLOWN = (_kind("tree", state, "state") for state in ("hung", "dead", "blown"))
 _BED, _RUB, _SCRAPE, _TRAIL, _CROSSING = (_kind("sign", kind) for kind in ("bed", "rub", "scrape", "trail", "crossing"))
 
 #: nouns that an area is, though a line may bear the word
@@ -66,11 +69,14 @@ def _say(words: str, *, point: Meaning | None = None, line: Meaning | None = Non
         _WORDS[word] = {form: meaning for form, meaning in meanings.items() if meaning is not None}
 
 
-_say("stand, treestand, blind, ladder, seat, tower", point=_STAND)
-_say("tree stand, hunting stand, ladder stand, box blind, hunting area", point=_STAND)
+_say("stand, treestand, ladder, seat", point=_STAND)
+_say("tree stand, hunting stand, ladder stand, box blind, ground blind, tower blind, hunting area", point=_STAND)
+_say("hung, hung up, lodged, widowmaker, widow maker, hanger", point=_HUNG)
+_say("dead, snag, dead tree, standing dead", point=_DEAD)
+_say("blown down, blowdown, windthrow, windthrown", point=_BLOWN)
 _say("timber stand, woods, wood, timber, forest, woodlot, maples", area=_TIMBER)
 _say("gate, entrance gate", point=_kind("place", "gate"))
-_say("parking, park, truck, car, lot", point=_kind("place", "parking"))
+_say("parking, parking lot, parking place, truck", point=_kind("place", "parking"))
 _say("landing, log landing, deck", point=_kind("place", "landing"), area=_kind("place", "landing"))
 _say("meeting, meeting place, muster, rally, rally point", point=_kind("place", "meeting"))
 _say("bed, beds, bedding", point=_BED, area=_POCKET)
@@ -125,6 +131,19 @@ def words_of(text: str) -> list[str]:
     return re.findall(r"[a-z0-9]+", plain.lower())
 
 
+def _danger(words: list[str]) -> Meaning | None:
+    """A tree that hangs, or else is dead or blown down, wherever its word stands; a dead end is none."""
+    found = None
+    for at, word in enumerate(words):
+        if word == "dead" and words[at + 1 : at + 2] == ["end"]:
+            continue
+        for said in (word, " ".join(words[at : at + 2])):
+            meaning = _WORDS.get(said, {}).get("point")
+            if meaning is not None and meaning.noun == "tree" and (found is None or meaning is _HUNG):
+                found = meaning
+    return found
+
+
 def clue(text: str, form: str) -> Meaning | None:
     """What the words of a text make of a thing of a form; None without a clue."""
     words = words_of(text)
@@ -132,13 +151,15 @@ def clue(text: str, form: str) -> Meaning | None:
         if at and (word in _BEHIND or (word == _IN and words[at - 1] not in ("way", "walk"))):
             words = words[:at]
             break
+    if form == "point" and (danger := _danger(words)) is not None:
+        return danger
     for at in range(len(words), 0, -1):
         for long in (3, 2, 1):
             if at - long < 0:
                 continue
             said = " ".join(words[at - long : at])
             meaning = _WORDS.get(said, _WORDS.get(said.removesuffix("s"), {})).get(form)
-            if meaning is not None:
+            if meaning is not None and meaning.noun != "tree":
                 return meaning._replace(word=said)
     return None
 
@@ -151,7 +172,7 @@ def meaning_of(feature: Feature, form: str) -> Meaning:
             return found
     unsure = {
         "point": Meaning("place", sure=False),
-        "line": Meaning("path", (("use", "entry"),), sure=False),
+        "line": Meaning("task", sure=False),
         "area": Meaning("task", sure=False),
     }
     return unsure[form]

@@ -48,11 +48,13 @@ _MOST_CORNERS = 400
 
 class Laid(NamedTuple):
     """How the earlier plan is laid over the later: on the earth, where both have an anchor, or by their own places.
-    `apart` is how far apart the two anchors lie, in metres; None where one of them or both have none."""
+    `apart` is how far apart the two anchors lie, in metres; None where one of them or both have none. `strangers` are
+    two plans whose properties have no ground in common."""
 
     on_earth: bool
     apart: float | None
     one_anchor: bool = False
+    strangers: bool = False
 
 
 class Shape(NamedTuple):
@@ -185,6 +187,7 @@ class _Comparer:
     def whole(self) -> Comparison:
         laid = _laid(self.before.scene, self.after.scene)
         turn = _Turn(self.before.scene, self.after.scene, laid)
+        laid = laid._replace(strangers=_strangers(self.before.scene, self.after.scene, turn))
         pairs = _paired(self.before, self.after, turn)
         names = {pair.before.name: pair.after.name for pair in pairs
                  if pair.before is not None and pair.after is not None and pair.before.name}  # fmt: skip
@@ -268,6 +271,12 @@ def _laid(before: Scene, after: Scene) -> Laid:
         return Laid(True, 0.0)
     apart = math.hypot(*two.to_local(one.latitude, one.longitude))
     return Laid(apart <= MOST_DISTANT, apart)
+
+
+def _strangers(before: Scene, after: Scene, turn: _Turn) -> bool:
+    """Both have a boundary, and the two have no ground in common."""
+    one, two = before.property_, after.property_
+    return one is not None and two is not None and float(turn.turned(one).intersection(two).area) <= 0.0
 
 
 class _Turn:
@@ -469,7 +478,7 @@ def _properties(
     for word in dict.fromkeys((*old.properties, *new.properties)):
         if word in _PLACES or word == "done" or not (old.all(word) or new.all(word)):
             continue
-        if ours.meant(old, word) != theirs.meant(new, word):
+        if not _alike(ours.meant(old, word), theirs.meant(new, word)):
             found.append(Property(word, ours.text(old, word), theirs.text(new, word)))
     return found
 
@@ -498,6 +507,13 @@ def _steps(old: Work, new: Work, names: dict[str, str]) -> Iterator[Property]:
             for work, step in ((old, one), (new, two))
         ]
         yield Property(f"step {number:g}", *said)
+
+
+#: the word before a place among values
+_PLACE = "place"
+#: places nearer to each other than this are one, in metres: what rounding to hundredths of a yard can move, on both
+#: sides of a turn between anchors
+_SPOT = 0.05
 
 
 class _Says:
@@ -549,8 +565,38 @@ class _Says:
             return ("direction", value.word, self.names.get(str(value.thing.value), str(value.thing.value)))
         if word != "anchor" and (kind in ("point", "earth") or isinstance(value, Station | EarthPoint)):
             at = np.array(self.placer.points(block, [written]), float).reshape(-1, 2)
-            return ("place", *(float(round(part, 1)) for part in (self.turn.points(at) if self.turn else at).ravel()))
+            return (_PLACE, *(float(round(part, 4)) for part in (self.turn.points(at) if self.turn else at).ravel()))
         return (kind, str(value))
+
+
+def _alike(one: object, other: object) -> bool:
+    """Two meanings of a property: the same but for places, and those at the same spots, in whatever order."""
+    if one == other:
+        return True
+    (said, places), (told, spots) = (_parted(meaning) for meaning in (one, other))
+    if said != told or len(places) != len(spots) or not places:
+        return False
+    apart = np.hypot(*(np.array(places)[:, None, :] - np.array(spots)[None, :, :]).transpose(2, 0, 1))
+    return bool((apart.min(axis=0) <= _SPOT).all() and (apart.min(axis=1) <= _SPOT).all())
+
+
+def _parted(meaning: object) -> tuple[list[str], list[tuple[float, float]]]:
+    """What a meaning says without its places, sorted, and the places."""
+    said: list[str] = []
+    places: list[tuple[float, float]] = []
+
+    def take(part: object) -> None:
+        if isinstance(part, list):
+            said.append(f"{len(part)}")
+            for one in part:
+                take(one)
+        elif isinstance(part, tuple) and len(part) == 3 and part[0] == _PLACE:
+            places.append((part[1], part[2]))
+        else:
+            said.append(repr(part))
+
+    take(meaning)
+    return sorted(said), places
 
 
 def _figures(size: float) -> float:

@@ -168,8 +168,9 @@ class Piece(NamedTuple):
 
     @property
     def dangerous(self) -> bool:
-        """It brings down a tree that can come down by itself."""
-        return self.state in DANGEROUS and self.method in LAYING
+        """It brings down a tree that can come down by itself, or what lies under load: one that hung is `down` once it
+        is done, and keeps its place in the order."""
+        return self.state in (*DANGEROUS, "down") and self.method in LAYING
 
 
 def said_name(plan: PlanText, block: Block) -> str:
@@ -260,7 +261,9 @@ class _Lister:
         tall = tallest(scene, block) if isinstance(block, Cutting | Release) else Tall(0.0, False)
         trees = self._of_job(block, "trees")
         piece = Piece(
-            block, 0, 0, method, number, self._crew(block, number), plan.finished(block),
+            block, 0, 0, method, number, self._crew(block, number),
+            # what hangs is not down, whatever day is written: it is still to do
+            plan.finished(block) and not (state == "hung" and method in LAYING),
             done.value if done is not None and done.kind == "date" else None,
             ground, self._places(block, ground), self._pockets(block), trees,
             laid_out=isinstance(block, Row | Tree),

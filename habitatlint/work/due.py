@@ -76,7 +76,8 @@ def _tasks(scene: Scene, order: Order) -> Iterator[Due]:
 
 
 def _walks(report: Report, today: date) -> Iterator[Due]:
-    """Walks of cut pockets: after the next leaf-out that follows their cuts, and after a storm not yet walked."""
+    """Walks of cut pockets, one by one: after the next leaf-out that follows their cuts, and after a storm not yet
+    walked."""
     scene, pockets = report.scene, report.plan.of(Pocket)
     rows = Rows("pockets", np.arange(len(pockets), dtype=np.intp))
     day = Column("date", np.full(len(pockets), float(today.toordinal())))
@@ -84,17 +85,16 @@ def _walks(report: Report, today: date) -> Iterator[Due]:
     storm_days = limit_of(report, "not-walked-after-storm", "grace", STORM_DAYS * DAY) / DAY
     unwalked, stormy = (_since(one(scene, rows, day)) for one in (unwalked_leaf_out, unwalked_storm))
     cut = _cut_days(scene)
-    walks: dict[tuple[str, date, date, bool, date | None], list[Pocket]] = {}
     for row, pocket in enumerate(pockets):
         if report.plan.word(pocket, "offsite") == "yes":
             continue
         since = unwalked[row] or _next_leaf_out(scene, cut.get(row), today)
         if since is not None:
-            walks.setdefault(("leaf-out", *_days(since, leaf_days, today), since), []).append(pocket)
+            first, last, overdue = _days(since, leaf_days, today)
+            yield Due("leaf-out", first, last, (pocket.name,), (pocket,), None, since, overdue)
         if (storm := stormy[row]) is not None:
-            walks.setdefault(("storm", *_days(storm, storm_days, today), storm), []).append(pocket)
-    for (kind, first, last, overdue, since), own in walks.items():
-        yield Due(kind, first, last, tuple(one.name for one in own), tuple(own), None, since, overdue)
+            first, last, overdue = _days(storm, storm_days, today)
+            yield Due("storm", first, last, (pocket.name,), (pocket,), None, storm, overdue)
 
 
 def _days(since: date, grace: float, today: date) -> tuple[date, date, bool]:
@@ -172,10 +172,7 @@ def _upkeep(report: Report, today: date) -> Iterator[Due]:
     measured = upkeep_late(scene, rows, day, *ages)
     assert isinstance(measured, Measured)
     due, last = measured.parts["due"](rows.rows), measured.parts["last"](rows.rows)
-    groups: dict[tuple[date, date], list[str]] = {}
     for row in np.flatnonzero(due.mask):
-        days = date.fromordinal(int(due.values[row])), date.fromordinal(int(last.values[row]))
-        groups.setdefault(days, []).append(table.label(int(row)))
-    for (by, seen), labels in groups.items():
+        by, seen = (date.fromordinal(int(one.values[row])) for one in (due, last))
         when = max(by, today)
-        yield Due("upkeep", when, when, tuple(labels), (), None, seen, by < today)
+        yield Due("upkeep", when, when, (table.label(int(row)),), (), None, seen, by < today)

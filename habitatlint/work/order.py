@@ -15,22 +15,55 @@ from habitatlint.ground.columns import distinct
 from habitatlint.ground.cuts import LAYING
 from habitatlint.ground.north import North, magnetic_north
 from habitatlint.ground.scene import Scene
-from habitatlint.language.blocks import Block, Crew, Hazard, Mix, Path, Pocket, Work
+from habitatlint.language.blocks import (
+    Block,
+    Boundary,
+    Crew,
+    Hazard,
+    Include,
+    Mix,
+    Path,
+    Plan,
+    Pocket,
+    Release,
+    SetLevel,
+    SetLimit,
+    Slope,
+    Stand,
+    Trees,
+    UsePack,
+    Waive,
+    Work,
+)  # fmt: skip
+from habitatlint.language.blocks import Cutting as Cut
 from habitatlint.language.blocks import Place as Spot
 from habitatlint.language.plan import PlanText
 from habitatlint.measures.crews import SAWN, lacks
 from habitatlint.measures.herbicide import longest
 from habitatlint.measures.openings import corridor_width
-from habitatlint.measures.reach import Tall, comes_down, snags_of
+from habitatlint.measures.reach import Tall, comes_down, reached_by, snags_of
 from habitatlint.measures.season import steps_of
+from habitatlint.rulebook.judging import NotJudged
 from habitatlint.rulebook.rules import Rule
 from habitatlint.work.cutlist import Piece, crews_of, mark_of, pieces_of, said_name, words_of
 
-#: nobody comes nearer to a felling, or to a tree that can come down by itself, than so many of its heights
-#: (29 CFR 1910.266(h)(1)(vi), seen in an excerpt only; North Carolina Department of Labor, Tree Harvesting)
+#: nobody comes nearer to a felling than so many of its heights (North Carolina Department of Labor, Tree Harvesting),
+#: nor works nearer to a tree that can come down by itself (29 CFR 1910.266(h)(1)(vi), seen in an excerpt only)
 LENGTHS = 2.0
 #: gear for saw work where no rule lists any: by clause of 29 CFR 1910.266(d)(1), and what is usual besides
 BY_CLAUSE = ("leg-protection", "boots", "eye-protection")
+#: slips that leave out of the plan what they are on: a line, a file, a shape, a name
+UNREAD = frozenset(
+    f"record/{kind}"
+    for kind in (
+        "syntax", "unknown-word", "bad-value", "missing-property", "include-trouble", "pack-trouble",
+        "crossed-outline", "open-outline", "unknown-name", "spacing-or-count",
+    )
+)  # fmt: skip
+#: the same where the thing has no shape for it
+UNDRAWN = frozenset({"record/traverse-misclosure"})
+#: where such a slip may hide what lies beside any work: a wire, a road, people, the ground itself
+LIES_BESIDE = (Boundary, Hazard, Include, Path, Plan, Slope, Spot, Stand, Trees, UsePack, Work)
 USUAL_GEAR = ("hard-hat", "hearing-protection", "gloves", "first-aid")
 
 
@@ -52,9 +85,24 @@ class Concern(NamedTuple):
     steps: frozenset[float]
 
 
+class Gap(NamedTuple):
+    """What nobody read or judged, so that what could hurt people there is not known: a finding of the record about it,
+    or what rules of people's safety could not judge for one reason, or (neither) a piece of work without a place. Its
+    number follows those of the concerns; `boxes` are those of the work it is on, and `steps` (None for work in no step)
+    those whose people it concerns."""
+
+    number: int
+    finding: Finding | None
+    unjudged: tuple[NotJudged, ...]
+    blocks: tuple[Block, ...]
+    boxes: tuple[int, ...]
+    steps: frozenset[float | None]
+
+
 class Danger(NamedTuple):
     """Trees that can come down by themselves: dead, hung or thrown, and not down. `nearest` is how far off in metres
-    the work of the step stands that it is listed for; `step` when the plan brings it down, None where it does not."""
+    the work of the step stands that it is listed for; `step` when the plan brings it down, None where it does not;
+    `reached` the wires, roads and buildings that it can come down on or near, each once, by its noun and name."""
 
     block: Block
     state: str
@@ -64,6 +112,7 @@ class Danger(NamedTuple):
     comes_down: bool
     step: float | None
     nearest: float = 0.0
+    reached: tuple[str, ...] = ()
 
 
 class Hands(NamedTuple):
@@ -136,7 +185,9 @@ class StepWork(NamedTuple):
     reentry: float | None
     herbicide: bool
     open: tuple[Open, ...]
+    #: what is told first of all and bears on it, by its numbers, and of that what is not known
     concerns: tuple[int, ...]
+    gaps: tuple[Gap, ...]
 
 
 class Way(NamedTuple):
@@ -158,6 +209,7 @@ class Order(NamedTuple):
     pieces: tuple[Piece, ...]
     steps: tuple[StepWork, ...]
     concerns: tuple[Concern, ...]
+    gaps: tuple[Gap, ...]
     silenced: tuple[Rule, ...]
     dangers: tuple[Danger, ...]
     places: tuple[Spot, ...]
@@ -171,6 +223,7 @@ def order_of(report: Report, wanted: Wanted = Wanted()) -> Order:
     scene, plan = report.scene, report.plan
     pieces = pieces_of(report)
     concerns = _concerns(report, pieces)
+    gaps = tuple(_gaps(report, pieces, len(concerns)))
     dangers = dangers_of(scene)
     numbers: dict[float | None, None] = dict.fromkeys(sorted(steps_of(scene)))
     numbers |= dict.fromkeys(sorted({piece.step for piece in pieces if piece.step is not None} - numbers.keys()))
@@ -178,7 +231,7 @@ def order_of(report: Report, wanted: Wanted = Wanted()) -> Order:
     steps = []
     for number in ordered:
         own = [piece for piece in pieces if piece.step == number and wanted.crew in ("", piece.crew)]
-        step = _step(report, number, own, dangers, concerns, wanted)
+        step = _step(report, number, own, dangers, concerns, gaps, wanted)
         if wanted.left and own and not (step.pieces or step.waiting):
             continue
         named = wanted.crew in ("", step.crew) and step.listed
@@ -186,7 +239,7 @@ def order_of(report: Report, wanted: Wanted = Wanted()) -> Order:
             continue
         steps.append(step)
     return Order(
-        wanted, pieces, tuple(steps), concerns, report.silenced, dangers,
+        wanted, pieces, tuple(steps), concerns, gaps, report.silenced, dangers,
         tuple(spot for spot in plan.of(Spot) if plan.word(spot, "offsite") != "yes" and scene.shape_of(spot)),
         tuple(_ways(scene)), magnetic_north(plan, scene.placer.frame), mark_of(pieces),
     )  # fmt: skip
@@ -198,6 +251,7 @@ def _step(
     own: Sequence[Piece],
     dangers: Sequence[Danger],
     concerns: Sequence[Concern],
+    gaps: Sequence[Gap],
     wanted: Wanted,
 ) -> StepWork:
     scene = report.scene
@@ -212,15 +266,16 @@ def _step(
     bottles = tuple(_bottles(report.plan, sprayed))
     entries = [bottle.reentry for bottle in bottles]
     known = [one for one in entries if one is not None]
+    own_gaps = tuple(one for one in gaps if number in one.steps)
     return StepWork(
         number, step.title if step else "", step.first if step else None, step.last if step else None,
         (step.crew or "") if step else "", step is not None, left, waiting,
         () if wanted.left else tuple(piece for piece in own if piece.finished),
-        tall, any(_saws(piece) for piece in left), tuple(_nearby(dangers, left)),
+        tall, any(_saws(piece) for piece in left), tuple(_nearby(dangers, sprayed)),
         tuple(_hands(report, name, sprayed) for name in crews_of(report.plan, sprayed)), bottles,
         longest(known) if known and len(known) == len(entries) else None,
         any(piece.herbicide for piece in sprayed), tuple(_open(scene, left)),
-        tuple(one.number for one in concerns if number in one.steps),
+        (*(one.number for one in concerns if number in one.steps), *(one.number for one in own_gaps)), own_gaps,
     )  # fmt: skip
 
 
@@ -232,10 +287,10 @@ def _saws(piece: Piece) -> bool:
 
 
 def _concerns(report: Report, pieces: Sequence[Piece]) -> tuple[Concern, ...]:
-    """Findings about people's safety, also those that are waived or known, the gravest first."""
+    """Findings about people's safety, also those that are waived or switched off, the gravest first."""
     told = [(finding, "") for finding in report.findings if finding.safety]
     told += [(finding, f"waived: {finding.waived}") for finding in report.waived if finding.safety]
-    told += [(finding, "in the baseline") for finding in report.known if finding.safety]
+    told += [(finding, "switched off") for finding in report.silenced_findings]
     told.sort(key=lambda one: (-one[0].level, one[0].order))
     steps: dict[str, set[float]] = {}
     for piece in pieces:
@@ -250,6 +305,47 @@ def _concerns(report: Report, pieces: Sequence[Piece]) -> tuple[Concern, ...]:
         bears = bears or {step for name in finding.names for step in steps.get(name, ())}
         found.append(Concern(number, finding, quiet, frozenset(bears)))
     return tuple(found)
+
+
+def _gaps(report: Report, pieces: Sequence[Piece], after: int) -> Iterable[Gap]:
+    """What was not read or not judged, numbered from the one after; last what has no place at all."""
+    plan, own = report.plan, {id(piece.block): piece for piece in pieces}
+    found: list[tuple[Finding | None, tuple[NotJudged, ...], tuple[Block, ...]]] = []
+    for finding in report.findings:
+        block = plan.block_at(finding.span)
+        undrawn = finding.rule in UNDRAWN and (block is None or report.scene.shape_of(block) is None)
+        # a name that a waiver or a level has wrong hides nothing
+        if (finding.rule in UNREAD or undrawn) and not isinstance(block, Waive | SetLevel | SetLimit):
+            found.append((finding, (), (block,) if block is not None else ()))
+    for ones in _alike(report.unjudged_safety):
+        named = (plan.names.get(one.name) or plan.block_at(one.span) for one in ones)
+        found.append((None, ones, tuple({id(block): block for block in named if block is not None}.values())))
+    told = {id(block) for _, _, blocks in found for block in blocks}
+    for piece in pieces:
+        cuts = isinstance(piece.block, Cut | Release) and not piece.finished
+        if cuts and (piece.ground is None or piece.ground.is_empty) and id(piece.block) not in told:
+            found.append((None, (), (piece.block,)))
+    everywhere = {piece.step for piece in pieces}
+    for number, (slip, unjudged, blocks) in enumerate(found, after + 1):
+        left = [own[id(block)] for block in blocks if id(block) in own and not own[id(block)].finished]
+        steps = {piece.step for piece in left}
+        crews = {block.name for block in blocks if isinstance(block, Crew)}
+        steps |= {piece.step for piece in pieces if piece.crew in crews}
+        # a tree that is no work may hang, and its line about that be the one that nobody could read
+        beside = any(isinstance(one, LIES_BESIDE) or (isinstance(one, Cut) and id(one) not in own) for one in blocks)
+        boxes = tuple(piece.box for piece in left)
+        yield Gap(number, slip, unjudged, blocks, boxes, frozenset(everywhere if beside or not blocks else steps))
+
+
+def _alike(unjudged: Iterable[NotJudged]) -> Iterable[tuple[NotJudged, ...]]:
+    """What was not judged for one reason, together: things of one rule, and rules on the same things."""
+    by_rule: dict[tuple[str, str], list[NotJudged]] = {}
+    for one in unjudged:
+        by_rule.setdefault((one.why, one.rule), []).append(one)
+    groups: dict[tuple[object, ...], list[NotJudged]] = {}
+    for (why, _), ones in by_rule.items():
+        groups.setdefault((why, *sorted(one.span.order for one in ones)), []).extend(ones)
+    return (tuple(ones) for ones in groups.values())
 
 
 def _step_marked(plan: PlanText, finding: Finding, by_line: dict[int, float]) -> set[float]:
@@ -273,12 +369,14 @@ def dangers_of(scene: Scene) -> tuple[Danger, ...]:
         block, rows = snags.blocks[int(owner)], dangerous[snags.owner[dangerous] == owner]
         tallest = int(rows[np.argmax(snags.height[rows])])
         step = plan.value(block, "step")
-        down = comes_down(plan, block)
+        # what hangs is still to be brought down, whatever day is written
+        hangs = plan.word(block, "state") == "hung" and isinstance(block, Cut)
+        down = comes_down(plan, block) or (hangs and plan.word(block, "method") in LAYING)
         at = shapely.centroid(snags.shape[tallest])
         found.append(Danger(
             block, plan.word(block, "state"), len(rows),
             Tall(float(snags.height[tallest]), bool(snags.estimated[tallest])), (float(at.x), float(at.y)),
-            down, step.value.number if down and step is not None else None,
+            down, step.value.number if down and step is not None else None, reached=reached_by(scene, rows),
         ))  # fmt: skip
     return tuple(found)
 

@@ -117,7 +117,8 @@ def priced(
         pays, paid = _income(wood, block.pays)
         idle = [_as_written(line.statement) for line in lines if line not in used and line not in of_stuff]
         choices = tuple(_choices(wood, block.pays))
-        idle += [_as_written(one) for one in block.pays if id(one) not in paid and not choices]
+        first = _first_of_each(block.pays)
+        idle += [_as_written(one) for one in block.pays if one not in first or (id(one) not in paid and not choices)]
         yield Priced(
             block, int(block.year.value.number), str(block.source.value), str(block.currency.value),
             (*costs, *stuff), pays, choices, unpriced, tuple(idle),
@@ -205,9 +206,9 @@ def _stuff(mixes: Sequence[MixUse], lines: Sequence[_Line]) -> tuple[list[Charge
 
 
 def _income(wood: Sequence[Wood], pays: Sequence[Statement]) -> tuple[tuple[Charge, ...], set[int]]:
-    """What wood pays that the plan means for logs or for firewood."""
+    """What wood pays that the plan means for logs or for firewood; by the first line of a kind, for it is sold once."""
     found, used = [], set()
-    for statement in pays:
+    for statement in _first_of_each(pays):
         price, by = float(statement.values[0].value.number), str(statement.values[2].value)
         for one in wood:
             if one.done:
@@ -223,11 +224,19 @@ def _income(wood: Sequence[Wood], pays: Sequence[Statement]) -> tuple[tuple[Char
     return tuple(found), used
 
 
+def _first_of_each(pays: Sequence[Statement]) -> list[Statement]:
+    """The first line of each unit that wood is paid by."""
+    first: dict[str, Statement] = {}
+    for statement in pays:
+        first.setdefault(str(statement.values[2].value), statement)
+    return list(first.values())
+
+
 def _choices(wood: Sequence[Wood], pays: Sequence[Statement]) -> Iterator[Choice]:
     """Logs or firewood, for each release that is still to come; the first line of a kind is its price."""
     price: dict[str, float] = {}
-    for statement in pays:
-        price.setdefault(str(statement.values[2].value), float(statement.values[0].value.number))
+    for statement in _first_of_each(pays):
+        price[str(statement.values[2].value)] = float(statement.values[0].value.number)
     feet, cord = price.get("thousand-board-feet"), price.get("cord")
     for one in wood:
         if one.done or one.logs is None or one.cords is None or one.rest is None or not price:

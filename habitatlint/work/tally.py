@@ -15,7 +15,7 @@ import numpy as np
 from habitatlint.check import Report
 from habitatlint.ground.columns import Column
 from habitatlint.ground.scene import Scene
-from habitatlint.language.blocks import Block, Food, Pocket
+from habitatlint.language.blocks import Block, Food, Pocket, Timber
 from habitatlint.measures.core import is_field
 from habitatlint.measures.cover import cover_of
 from habitatlint.measures.light import hours_of_sun
@@ -30,6 +30,9 @@ from habitatlint.work.yields import MixUse, Wood, Worked, hours_of, mixes_of, wo
 
 #: side of the cells by which a pocket's cover is looked at; the shares of the whole do not hang on it
 _CELL = 20 * YARD
+#: woods within this of a plot or pocket are its surroundings; where none are drawn, nobody knows what shades it
+#: (common practice, no source)
+_WOODS_NEAR = 100 * YARD
 #: the month whose sun is told: the longest days, as the rule of plots in shade has it
 JUNE = 6
 
@@ -134,13 +137,15 @@ def _sun(scene: Scene) -> Iterator[Sun]:
     assert isinstance(measured, Measured)
     after = measured.value
     now = measured.parts["before"](np.arange(len(blocks), dtype=np.intp))
+    woods = [shape for timber in plan.of(Timber) if (shape := scene.shape_of(timber)) is not None]
     for row, block in enumerate(blocks):
-        known = bool(after.mask[row] and now.mask[row])
+        drawn = any(shapes[row].distance(wood) <= _WOODS_NEAR for wood in woods)
+        known = drawn and bool(after.mask[row] and now.mask[row])
         guessed = bool(after.estimated is not None and after.estimated[row])
+        why = "" if known else (after.why or now.why) if drawn else "no `timber` is drawn on it or near it"
         yield Sun(
-            block, float(now.values[row]) if known else None, float(after.values[row]) if known else None,
-            "" if known else after.why or now.why, guessed,
-        )  # fmt: skip
+            block, float(now.values[row]) if known else None, float(after.values[row]) if known else None, why, guessed
+        )
 
 
 def _area(scene: Scene, block: Block) -> float:

@@ -8,6 +8,7 @@ from datetime import date
 from typing import NamedTuple
 
 from habitatlint.findings import Change, Edit
+from habitatlint.ground.cuts import LAYING
 from habitatlint.language.blocks import Tree
 from habitatlint.language.editing import Unwritable, edits_of
 from habitatlint.language.plan import PlanText
@@ -33,19 +34,25 @@ class Tick(NamedTuple):
         return f"stumps of {self.piece.block.label}" if self.stumps else self.piece.block.label
 
     @property
+    def brings_down(self) -> bool:
+        """It brings a tree down that hung: written as `state down`, or it would hang in the plan for ever."""
+        return not self.stumps and self.piece.state == "hung" and self.piece.method in LAYING
+
+    @property
     def done(self) -> bool:
         """It was done before."""
         return self.piece.stump_treatment == "done" if self.stumps else self.piece.finished
 
 
 class Built(NamedTuple):
-    """What ticks come to: the edits of the plan, boxes newly done and those done before, and trees of a row that
-    count as done with it though they were not ticked."""
+    """What ticks come to: the edits of the plan, boxes newly done and those done before, trees of a row that count as
+    done with it though they were not ticked, and work whose stumps are treated though nothing says that it is cut."""
 
     edits: tuple[Edit, ...]
     done: tuple[Tick, ...]
     before: tuple[Tick, ...]
     along: tuple[Piece, ...]
+    uncut: tuple[Piece, ...]
 
 
 def ticks_of(pieces: Sequence[Piece], said: str) -> tuple[Tick, ...]:
@@ -53,7 +60,10 @@ def ticks_of(pieces: Sequence[Piece], said: str) -> tuple[Tick, ...]:
     for the work on that block. Raises Untickable for a box or a name that is not there."""
     boxes = {piece.box: Tick(piece.box, piece, False) for piece in pieces}
     boxes |= {piece.stumps_box: Tick(piece.stumps_box, piece, True) for piece in pieces if piece.stumps_box}
-    names = {piece.block.name: piece.box for piece in pieces if piece.block.name}
+    names: dict[str, list[int]] = {}
+    for piece in pieces:
+        if piece.block.name:
+            names.setdefault(piece.block.name, []).append(piece.box)
     found: set[int] = set()
     for word in said.replace(",", " ").split():
         run = _RUN.fullmatch(word)
@@ -61,7 +71,10 @@ def ticks_of(pieces: Sequence[Piece], said: str) -> tuple[Tick, ...]:
             hint = did_you_mean(near(word, names)) or "; give numbers such as 3,7-9, or names of the plan's work"
             raise Untickable(f"no work is called `{word[:60]}`{hint}")
         if run is None:
-            found.add(names[word])
+            if len(names[word]) > 1:
+                own = " and ".join(str(box) for box in names[word])
+                raise Untickable(f"the plan has `{word[:60]}` more than once, as boxes {own}: give the number")
+            found.add(names[word][0])
             continue
         first, last = int(run[1]), int(run[2] or run[1])
         if first > last:
@@ -90,19 +103,25 @@ def as_built(plan: PlanText, ticks: Sequence[Tick], day: date) -> Built:
     for tick in fresh:
         word, said = ("stump-treatment", "done") if tick.stumps else ("done", day.isoformat())
         changes.append(Change("set", tick.piece.block.span(), word, (said,)))
+        if tick.brings_down:
+            changes.append(Change("set", tick.piece.block.span(), "state", ("down",)))
     try:
         edits = edits_of(plan, changes, recorded=True)
     except Unwritable as trouble:
         raise Untickable(f"it cannot be written: {trouble}; write `done {day.isoformat()}` there yourself") from None
     ticked = {id(tick.piece.block) for tick in ticks}
-    return Built(edits, tuple(fresh), tuple(tick for tick in ticks if tick.done), _along(plan, fresh, ticked))
+    cut = {tick.piece.box for tick in ticks if not tick.stumps}
+    uncut = tuple(tick.piece for tick in fresh if tick.stumps and not tick.piece.finished and tick.piece.box not in cut)
+    return Built(edits, tuple(fresh), tuple(tick for tick in ticks if tick.done), _along(plan, fresh, ticked), uncut)
 
 
 def _along(plan: PlanText, fresh: Sequence[Tick], ticked: set[int]) -> tuple[Piece, ...]:
     """The rows with trees in a block of their own that were not ticked: they count as done with their row."""
     own: dict[str, list[Tree]] = {}
     for tree in plan.of(Tree):
-        if (of := tree.first("of")) is not None and not tree.has("done") and plan.word(tree, "method") != "leave":
+        # one that hangs is still to do, by its own box
+        stays = plan.word(tree, "method") == "leave" or plan.word(tree, "state") == "hung"
+        if (of := tree.first("of")) is not None and not tree.has("done") and not stays:
             own.setdefault(str(of.values[0].value), []).append(tree)
     return tuple(
         tick.piece

@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from habitatlint.check import Report
 from habitatlint.findings import Change, Finding, Level
-from habitatlint.language.blocks import Task
+from habitatlint.language.blocks import Planting, Task
 from habitatlint.language.editing import Unwritable, applied, edits_of
 from habitatlint.measures.season import steps_of
 from habitatlint.source import Source
@@ -31,13 +31,17 @@ OF_THE_GROUND = frozenset({"felling/dead-standing-near-way", "felling/stand-in-b
 
 
 class Gain(NamedTuple):
-    """What a step clears and brings; `left` counts what is found once it is done, by level."""
+    """What a step clears and brings; `then` is all that is found once it is done, and `left` counts it by level."""
 
     step: float | None
     title: str
     cleared: tuple[Finding, ...]
     brought: tuple[Finding, ...]
-    left: tuple[tuple[Level, int], ...]
+    then: tuple[Finding, ...]
+
+    @property
+    def left(self) -> tuple[tuple[Level, int], ...]:
+        return _levels(self.then)
 
     @property
     def rank(self) -> tuple[int, ...]:
@@ -46,12 +50,18 @@ class Gain(NamedTuple):
 
 
 class Worth(NamedTuple):
-    """The steps still to do, in their order; how it stands before them; and why it cannot be told ("" where it
-    can)."""
+    """The steps still to do, in their order; what is found before them; and why it cannot be told ("" where it
+    can). `grown` has what is found still after the last step and is found no more once what is planted has grown,
+    with the year; a design counts it as grown."""
 
-    before: tuple[tuple[Level, int], ...]
+    found: tuple[Finding, ...]
     gains: tuple[Gain, ...]
     why: str = ""
+    grown: tuple[tuple[Finding, int], ...] = ()
+
+    @property
+    def before(self) -> tuple[tuple[Level, int], ...]:
+        return _levels(self.found)
 
     @property
     def ranked(self) -> tuple[Gain, ...]:
@@ -86,10 +96,48 @@ def worth_of(report: Report, tally: Tally, judge: Judge, tell: Callable[[str], N
         judged = judge(Source(report.source.name, text))
         found.append([one for one in judged.findings if of_the_ground(one.rule)])
     gains = [
-        Gain(number, title, tuple(_less(before, after)), tuple(_less(after, before)), _levels(after))
+        Gain(number, title, tuple(_less(before, after)), tuple(_less(after, before)), tuple(after))
         for (number, title), (before, after) in zip(steps, pairwise(found), strict=True)
     ]
-    return Worth(_levels(found[0]), tuple(gains))
+    grown = tuple(_grown(report, tally.pieces, steps, found[-1], judge, tell))
+    return Worth(tuple(found[0]), tuple(gains), grown=grown)
+
+
+def growing(report: Report) -> dict[int, list[Planting]]:
+    """What is planted and has still to grow on the day of the plan, by the year from which it is grown."""
+    head = report.plan.head
+    now = head.date.value.year if head is not None and head.date is not None else 0
+    found: dict[int, list[Planting]] = {}
+    for planting in report.plan.of(Planting):
+        for statement in planting.height if not planting.broken else ():
+            years = [int(value.value.number) for value in statement.values if value.kind == "number"]
+            if years and years[0] > now:
+                found.setdefault(years[0], []).append(planting)
+    return dict(sorted(found.items()))
+
+
+def _grown(
+    report: Report, pieces: Sequence[Piece], steps: Sequence[tuple[float | None, str]], left: Sequence[Finding],
+    judge: Judge, tell: Callable[[str], None],
+) -> Iterator[tuple[Finding, int]]:  # fmt: skip
+    """What is left after the last step and goes as what is planted grows, with the year: the ground after the last step
+    is judged once more for each year of growth, with that planting as high as it is to be."""
+    *_, changes = _changes(report, pieces, steps)
+    for year, plantings in growing(report).items():
+        if not left:
+            return
+        for planting in plantings:
+            high = planting.span(planting.height[0].values[0]).text
+            changes.append(Change("set", planting.span(), "height", (high,)))
+        tell(f"the ground of {year}")
+        try:
+            text = applied(report.source.text, edits_of(report.plan, changes, recorded=True))
+        except Unwritable:
+            return
+        after = [one for one in judge(Source(report.source.name, text)).findings if of_the_ground(one.rule)]
+        gone = list(_less(left, after))
+        yield from ((one, year) for one in gone)
+        left = [one for one in left if one not in gone]
 
 
 def _called(step: float | None) -> str:

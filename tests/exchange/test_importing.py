@@ -11,6 +11,7 @@ from exchange.round_trip import GRAMMAR, scene_of
 from habitatlint import files
 from habitatlint.cli.importing import Wanted, import_files, read_tolerance
 from habitatlint.exchange import forms
+from habitatlint.exchange.exporting import contents
 from habitatlint.exchange.features import ExchangeTrouble
 from habitatlint.exchange.importing import Brought, into_new, into_plan
 from habitatlint.ground.frame import Frame
@@ -66,7 +67,11 @@ def test_the_walked_property_becomes_a_plan_of_the_right_size(withy_bend: Brough
     acres = scene.property_.area / 4046.8564224  # type: ignore[union-attr]
     assert acres == pytest.approx(80, rel=0.01)  # it is 440 by 880 yards
     assert len(scene.property_.exterior.coords) < 12  # type: ignore[union-attr]
-    assert withy_bend.told == ("2958 points thinned to 56, each within 3 yd",)
+    assert withy_bend.told == (
+        "2958 points thinned to 56, each within 3 yd",
+        "waypoint 14 `White oaks`: one point, so that its radius of 10 yd is a guess: food white-oaks",
+        "waypoint 15 `Old well`: no word says what it is: place old-well",
+    )
     nouns = [block.noun for block in scene.plan.blocks]
     counts = {noun: nouns.count(noun) for noun in sorted(set(nouns))}
     assert counts == {
@@ -158,13 +163,32 @@ def test_an_outline_that_crosses_itself_keeps_its_largest_loop() -> None:
     )
 
 
-def test_what_a_word_does_not_tell_says_so_in_a_note() -> None:
-    text = new(
-        geojson(("WP 7", "Point", (0, 0)), ("", "LineString", [(0, 0), (50, 50)]), ("Blob", "Polygon", SQUARE))
-    ).text
-    assert 'place wp-7 "WP 7"' in text and "Came in as feature 1 `WP 7`; no word of it says what it is." in text
-    assert "path entry\n" in text
+def test_what_a_word_does_not_tell_says_so_in_a_comment_and_at_the_prompt() -> None:
+    made = new(
+        geojson(("WP 7", "Point", (0, 0)), ("", "LineString", [(0, 0), (50, 50)]), ("Blob", "Polygon", SQUARE),
+                ("White oak", "Point", (9, 9)))
+    )  # fmt: skip
+    text = made.text
+    assert 'place wp-7 "WP 7"' in text and "  # Came in as feature 1 `WP 7`; no word of it says what it is." in text
     assert 'text "Say what this is: Blob"' in text
+    for told in (
+        "feature 1 `WP 7`: no word says what it is: place wp-7",
+        "feature 2: no word says what it is: task task-1",
+        "feature 3 `Blob`: no word says what it is: task blob",
+        "feature 4 `White oak`: one point, so that its radius of 10 yd is a guess: food white-oak",
+    ):
+        assert told in made.told
+
+
+def test_a_line_without_a_word_is_no_way_in_for_hunters() -> None:
+    text = new(geojson(("Track 12", "LineString", [(0, 0), (50, 50)]), ("Lane", "LineString", [(0, 0), (90, 9)]))).text
+    assert "task track-12" in text and text.count("use entry") == 1 and "path lane\n" in text
+
+
+def test_of_many_guesses_so_many_are_told_one_by_one() -> None:
+    made = new(geojson(*((f"WP {number}", "Point", (number, 0)) for number in range(30))))
+    assert sum("no word says what it is" in line for line in made.told) == 20
+    assert any(line.startswith("10 things more had to be guessed") for line in made.told)
 
 
 # -- into a plan -----------------------------------------------------------------------------------------------
@@ -176,12 +200,81 @@ def test_what_is_there_already_is_not_added_again_and_a_same_name_elsewhere_gets
         "\n# From walk.geojson.\n\nstand stand-1\n  at 5,5\n\nplace gate-2\n  at 50,60\n  kind gate\n"
     )
     assert (brought.added, brought.already) == (2, 1)
-    assert "the plan has place gate already, elsewhere: what came in is place gate-2" in brought.told
+    assert "the plan has place gate already, 64 yd from where this lies: what came in is place gate-2" in brought.told
     twice = added(
         PLAN + brought.text,
         geojson(("Gate", "Point", (10, 10)), ("Gate", "Point", (50, 60)), ("Stand", "Point", (5, 5))),
     )
     assert twice.text == "" and twice.already == 3
+
+
+LOST = """\
+plan "Lost"
+  anchor 40N,93W
+
+boundary
+  outline 0,0 440,0 440,880 0,880
+
+path lane-in
+  use entry
+  line 0,40 100,40 200,46
+
+place oak
+  at 178,47
+
+release r1
+  outline 10,10 110,10 110,110 10,110
+  basal-area 110 to 80 sqft/ac
+  method fell
+
+sign rub-1
+  kind rub
+  at 300,300
+
+pocket p
+  for does
+  outline 210,210 310,210 310,310 210,310
+"""
+OTHER = """\
+plan "Other"
+  anchor 40N,93W
+
+path lane-out "Way out"
+  use exit
+  line 0,40 100,40 200,46
+
+stand oak
+  at 178,47
+  reach lane-out
+
+release r2
+  outline 10,10 110,10 110,110 10,110
+  basal-area 80 to 50 sqft/ac
+  method fell
+
+sign scrape-1
+  kind scrape
+  at 300,300
+
+pocket p
+  for does
+  outline 210,210 310,210 310,310 210,310
+  bed 250,250
+  why "new why"
+"""
+
+
+@pytest.mark.parametrize("ending", forms.WRITTEN)
+def test_another_thing_at_the_same_place_is_not_there_already(ending: str) -> None:
+    walked = forms.read(f"o{ending}", {ending: forms.WRITTEN[ending](contents(scene_of(OTHER))).encode()})
+    brought = into_plan(scene_of(LOST), [(f"o{ending}", walked)], GRAMMAR)
+    heads = {line for line in brought.text.splitlines() if line and line[0] not in " #"}
+    assert heads == {'path lane-out "Way out"', "stand oak-2", "release r2", "sign scrape-1"}
+    assert (brought.added, brought.already) == (4, 1)
+    assert 'pocket p stands as it is; not taken over: `why "new why"`, `bed 250,250`' in brought.told
+    assert "there already, and left as they stand: pocket p" in brought.told
+    again = into_plan(scene_of(LOST + brought.text), [(f"o{ending}", walked)], GRAMMAR)
+    assert (again.added, again.already) == (0, 5)
 
 
 def test_a_thing_that_a_person_renamed_is_known_again_by_its_place() -> None:

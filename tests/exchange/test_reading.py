@@ -6,10 +6,11 @@ import json
 import zipfile
 from io import BytesIO
 
+import numpy as np
 import pytest
 from shapely.geometry import LineString, Point
 
-from habitatlint.exchange import forms
+from habitatlint.exchange import features, forms
 from habitatlint.exchange.features import Contents
 
 
@@ -145,3 +146,56 @@ def test_a_null_geometry_is_told_by_its_name() -> None:
     contents = read("a.geojson", "\ufeff" + json.dumps(whole))
     assert [one.name for one in contents.features] == ["Gate"]
     assert contents.told == ("1 feature without a place left out: feature 1 `Lost`",)
+
+
+MULTI = """<?xml version="1.0"?><kml xmlns="http://www.opengis.net/kml/2.2"><Document><Placemark><name>Lane</name>
+<ExtendedData><Data name="habitatlint:noun"><value>path</value></Data>
+<Data name="habitatlint:name"><value>lane</value></Data><Data name="habitatlint:use"><value>entry</value></Data>
+</ExtendedData><MultiGeometry>
+<LineString><coordinates>-90.6200,43.7130 -90.6190,43.7130</coordinates></LineString>
+<LineString><coordinates>-90.6190,43.7135 -90.6180,43.7135</coordinates></LineString></MultiGeometry></Placemark>
+<Placemark><name>Nothing</name><LineString><coordinates/></LineString></Placemark></Document></kml>"""
+
+
+def test_ways_of_one_placemark_come_in_one_by_one_and_what_gives_no_shape_is_told() -> None:
+    found = forms.read("a.kml", {".kml": MULTI.encode()})
+    assert [one.shape.geom_type for one in found.features] == ["LineString", "LineString"]
+    assert any("placemark 2 `Nothing` has no place" in line for line in found.told)
+
+
+def test_what_a_plan_works_out_does_not_count_toward_the_most_that_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(features, "MOST_FEATURES", 3)
+    monkeypatch.setattr(features, "MOST_POINTS", 60)
+    point = '{{"type":"Feature","properties":{{"{0}":"{1}"}},"geometry":{{"type":"Point","coordinates":[0,{2}]}}}}'
+    trees = [point.format("derived", "trees", number / 1e4) for number in range(200)]
+    signs = [point.format("noun", "sign", number / 1e4) for number in range(3)]
+    text = '{"type":"FeatureCollection","features":[' + ",".join(trees + signs) + "]}"
+    found = forms.read("a.geojson", {".geojson": text.encode()})
+    assert len(found.features) == 3 and "200 things passed over that a plan works out itself" in found.told[0]
+    with pytest.raises(features.ExchangeTrouble, match="more than 3 things"):
+        forms.read("a.geojson", {".geojson": text.replace('"derived":"trees"', '"noun":"sign"').encode()})
+
+
+def test_an_area_with_two_thousand_holes_is_read_at_once_and_with_more_refused() -> None:
+    from time import perf_counter
+
+    def square(east: float, north: float, side: float) -> features.FloatArray:
+        corners = [(east, north), (east + side, north), (east + side, north + side), (east, north + side)]
+        return np.array(corners, dtype=float)
+
+    holes = [square(1 + 2 * (n % 50), 1 + 2 * (n // 50), 1) for n in range(1998)]
+    began = perf_counter()
+    area = features.area_of([square(0, 0, 200), *holes, square(1.2, 1.2, 0.5)])
+    assert perf_counter() - began < 5
+    assert area is not None and area.area == pytest.approx(200 * 200 - 1998 + 0.25)
+    with pytest.raises(features.ExchangeTrouble, match="more than 2000 rings"):
+        features.area_of([square(0, 0, 200), *holes, *holes])
+
+
+def test_words_with_many_open_brackets_are_read_at_once() -> None:
+    from time import perf_counter
+
+    text = MULTI.replace("<name>Nothing</name>", f"<name>Gate</name><description>{'&lt;' * 20000}</description>")
+    began = perf_counter()
+    forms.read("a.kml", {".kml": text.encode()})
+    assert perf_counter() - began < 1

@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from habitatlint.exchange import forms
-from habitatlint.exchange.exporting import contents
+from habitatlint.exchange.exporting import contents, left_behind
 from habitatlint.exchange.importing import into_new, into_plan
 from habitatlint.units import TOLERANCE
 
@@ -123,6 +123,30 @@ task walk
 crew crew-one
   people 2
 """
+
+
+@pytest.mark.parametrize("ending", forms.WRITTEN)
+def test_who_drew_it_and_setbacks_come_back(ending: str) -> None:
+    text = PLAN.replace(
+        "\ncrew crew-one",
+        """
+setback strip
+  from clover
+  distance 35
+  source "made up"
+  forbids fell
+
+crew crew-one""",
+    ).replace("\n  anchor", '\n  drawn-by "A. \\"Tess\\" Tester"\n  anchor', 1)
+    before = scene_of(text)
+    after = out_and_in(before, ending)
+    assert after.plan.slips == () and str(after.plan.head.drawn_by.value) == str(before.plan.head.drawn_by.value)  # type: ignore[union-attr]
+    (strip,) = (block for block in after.plan.blocks if block.noun == "setback")
+    assert strip.name == "strip" and after.plan.word(strip, "from") == "clover"
+    assert strip.distance.value.size_in("yd") == pytest.approx(35 * 0.3048)
+    (ground,) = (one for one in contents(before).features if one.folder == "setback")
+    assert ground.shape.geom_type == "Polygon"
+    assert left_behind(before) == ["crews"]
 
 
 @pytest.mark.parametrize("ending", forms.WRITTEN)

@@ -200,3 +200,11 @@ def test_a_change_of_words_alone_has_no_map(two: Two) -> None:
     both = two(BEFORE, BEFORE.replace("dbh 8in", "dbh 9in"))
     came = {id(one.after) for one in both.findings}
     assert drawing_of_both(draw(both.after), both.comparison, came) is None and "Map of both" not in text_of(both)
+
+
+def test_two_plans_that_are_not_of_one_place_are_told_so_at_their_head(two: Two) -> None:
+    apart = BEFORE.replace("0,0 400,0 400,400 0,400", "900,0 1300,0 1300,400 900,400")
+    said = "These are not two plans of one place"
+    parts = paper(two(BEFORE, apart), TODAY, find_no_picture).sections[0].parts
+    assert str(parts[0]).find(said) > 0
+    assert said not in as_text(paper(two(BEFORE, BEFORE.replace("8in", "9in")), TODAY, find_no_picture))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import xml.etree.ElementTree as ElementTree
 from collections.abc import Callable
@@ -22,7 +23,7 @@ from habitatlint.outputs.map.drawing import LAYERS, Drawing, draw
 from habitatlint.outputs.map.labels import CLEAR, Crowd, Wanted, letters, place
 from habitatlint.outputs.map.lettering import CAPITALS, advance
 from habitatlint.outputs.map.signs import SIGNS, Sign
-from habitatlint.outputs.map.svg import frame, swatch
+from habitatlint.outputs.map.svg import ROOM, frame, swatch
 from habitatlint.outputs.map.tags import figure
 from habitatlint.outputs.map.window import Window
 from habitatlint.units import FOOT, YARD
@@ -399,3 +400,37 @@ def test_marks_far_off_the_window_are_not_drawn(drawn: Callable[[str], Drawing])
     svg = frame(drawing, Window(300, 300, 20, 20, 1000)).svg
     assert 'class="tops"' not in svg
     assert 'class="tops"' in frame(drawing, windowed(drawing)).svg
+
+
+def signs_at(svg: str, letters: str) -> dict[str, tuple[float, float]]:
+    """Where signs with these letters stand, in millimetres."""
+    found: dict[str, tuple[float, float]] = {}
+
+    def walk(one: ElementTree.Element, x: float, y: float) -> None:
+        moved = re.match(r"translate\(([-.0-9]+) ([-.0-9]+)\)", one.get("transform", ""))
+        x, y = (x + float(moved[1]), y + float(moved[2])) if moved else (x, y)
+        if one.text and one.text.strip() in set(letters):
+            found[one.text.strip()] = (x, y)
+        for inner in one:
+            walk(inner, x, y)
+
+    walk(ElementTree.fromstring(svg), 0, 0)
+    return found
+
+
+@pytest.mark.parametrize("live", [False, True])
+def test_signs_of_places_that_would_lie_on_one_another_stand_apart(drawn: Callable[[str], Drawing], live: bool) -> None:
+    places = "".join(
+        f"place {kind}\n  at {at}\n  kind {kind}\n"
+        for kind, at in (("gate", "200,200"), ("parking", "203,201"), ("meeting", "201,204"))
+    )
+    window = Window(0, 0, 120, 120, 4800)
+    found = signs_at(frame(drawn(BOUNDARY + places), window, live=live).svg, "GPM")
+    assert set(found) == {"G", "P", "M"}
+    for one, other in combinations(found.values(), 2):
+        assert max(abs(one[0] - other[0]), abs(one[1] - other[1])) >= 2 * ROOM.get("gate", 1.8) - 0.02
+    assert sum(math.dist(at, window.on_paper(200 * 0.9144, 200 * 0.9144)) < 0.02 for at in found.values()) == 1
+    # at a scale at which they do not touch, each stands where it is
+    near = Window(175, 175, 120, 120, 200)
+    alone = signs_at(frame(drawn(BOUNDARY + places), near, live=live).svg, "GPM")
+    assert math.dist(alone["P"], near.on_paper(203 * 0.9144, 201 * 0.9144)) < 0.02

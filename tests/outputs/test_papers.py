@@ -18,7 +18,16 @@ from habitatlint.outputs.papers.as_page import as_page
 from habitatlint.outputs.papers.as_print import as_print
 from habitatlint.outputs.papers.as_text import WIDTH, as_text
 from habitatlint.outputs.papers.paper import (
-    Cautions, Column, Items, Paper, Picture, Section, Table, Terms, Words, texts,
+    Cautions,
+    Column,
+    Items,
+    Paper,
+    Picture,
+    Section,
+    Table,
+    Terms,
+    Words,
+    texts,
 )  # fmt: skip
 
 LONG = "cut them through along the lane and treat the stumps the same hour with the mix that the label allows " * 2

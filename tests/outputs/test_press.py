@@ -21,6 +21,7 @@ from real_parts import program
 from habitatlint import files
 from habitatlint.check import Report
 from habitatlint.cli.assembly import print_assets
+from habitatlint.findings import Fact
 from habitatlint.ground.frame import declination
 from habitatlint.measures.scent import bearings
 from habitatlint.measures.winds import WINDS
@@ -29,7 +30,7 @@ from habitatlint.outputs.map.picture import PictureFile
 from habitatlint.outputs.map.press import FINENESS, Printed, press
 from habitatlint.outputs.map.sheets import LAP, Layout, lay_out
 from habitatlint.outputs.map.svg import EDGE
-from habitatlint.outputs.sentences import CAUTION
+from habitatlint.outputs.sentences import CAUTION, shown
 from habitatlint.source import Source
 from habitatlint.units import YARD, plain
 
@@ -245,6 +246,20 @@ def test_the_sheet_of_a_pocket_bears_the_pockets_title(report_of: Check) -> None
     plan = PLAN.replace("path lane", 'path thicket "Not this"\n  use exit\n  line 0,0 9,9\n\npath lane')
     words = words_of(printed(report_of(plan, fragment=False), "pdf", pocket="thicket")[2].pages[0])
     assert "Pocket The thicket" in words
+
+
+def test_the_sheet_of_a_pocket_says_the_pockets_own_area_and_of_what_the_other_is(report_of: Check) -> None:
+    report = report_of(PLAN, fragment=False)
+    assert report.scene.property_ is not None
+    area = shown(Fact(report.scene.property_.area, "area"), report.units)
+    whole = words_of(printed(report, "pdf")[2].pages[0])
+    assert "Area" in whole and area in whole and "Property" not in whole
+    pocket = next(block for block in report.plan.blocks if block.name == "thicket")
+    shape = report.scene.shape_of(pocket)
+    assert shape is not None
+    words = words_of(printed(report, "pdf", pocket="thicket")[2].pages[0])
+    own = shown(Fact(shape.area, "area"), report.units, 2)
+    assert own in words and "Property" in words and area in words and "Area" not in words and own != area
 
 
 # -- the same at every run, and in every viewer ------------------------------------------------------------

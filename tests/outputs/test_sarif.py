@@ -56,8 +56,13 @@ def fault_of() -> Callable[[Any], str]:
 
 
 def log_of(*reports: Report, run: Run = Run()) -> dict[str, Any]:
-    log: dict[str, Any] = json.loads(render("sarif", reports, Style(run=run)))
+    log: dict[str, Any] = json.loads(page_of(*reports, run=run))
     return log
+
+
+def page_of(*reports: Report, run: Run = Run()) -> str:
+    rules = {rule.name: rule for report in reports for rule in report.rules}
+    return render("sarif", [report.verdict for report in reports], Style(run=run._replace(rules=rules)))
 
 
 def results(log: dict[str, Any], rule: str = "") -> list[dict[str, Any]]:
@@ -102,7 +107,7 @@ def test_every_example_is_valid_and_marks_what_is_marked(
 
 def test_hostile_titles_stay_words(report_of: Callable[..., Report], fault_of: Callable[[Any], str]) -> None:
     report = report_of(PLAN, "öak knob/50% #1?.habitat")
-    page = render("sarif", [report], Style())
+    page = page_of(report)
     log = json.loads(page)
     assert page.isascii() and fault_of(log) == ""
     texts = [result["message"]["text"] for result in results(log)]

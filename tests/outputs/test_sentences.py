@@ -90,6 +90,8 @@ def test_what_should_not_be_there_at_all_is_wanted_none() -> None:
 def test_figures_that_look_alike_get_more_places() -> None:
     yard = 0.9144
     assert measured_and_wanted(finding(19.98 * yard, "<", 20 * yard), "yd") == ("19.98 yd", "20 yd or more")
+    lie = finding(0.3996, "<", 0.4)._replace(measured=Fact(0.3996, "number"), wanted=Fact(0.4, "number"))
+    assert measured_and_wanted(lie, "yd") == ("0.3996", "0.4 or more")
 
 
 def test_what_could_steer_a_terminal_is_taken_out() -> None:
@@ -98,7 +100,7 @@ def test_what_could_steer_a_terminal_is_taken_out() -> None:
 
 
 def test_carets_stand_under_what_is_marked_whatever_the_indent(report_of: Callable[..., Report]) -> None:
-    page = render("text", [report_of(PLAN, "öak.habitat")], Style())
+    page = render("text", [report_of(PLAN, "öak.habitat").verdict], Style())
     lines = page.splitlines()
     row = next(index for index, line in enumerate(lines) if "live hinges lie too near" in line)
     assert lines[row].startswith("öak.habitat:8:2: error: ")
@@ -109,5 +111,5 @@ def test_carets_stand_under_what_is_marked_whatever_the_indent(report_of: Callab
 
 def test_a_line_of_a_megabyte_is_shown_in_part(report_of: Callable[..., Report]) -> None:
     text = 'plan "x"\nrow r\n  method hing' + "e" * 1_000_000 + "\n"
-    page = render("text", [report_of(text)], Style())
+    page = render("text", [report_of(text).verdict], Style())
     assert max(len(line) for line in page.splitlines()) < 300

@@ -17,13 +17,17 @@ from real_parts import program
 
 from habitatlint.check import Report
 from habitatlint.cli.main import main
+from habitatlint.findings import Policy
 from habitatlint.outputs.papers.as_csv import as_csv
 from habitatlint.outputs.papers.as_text import as_text
 from habitatlint.outputs.papers.chart import LOOKS, Bar, chart
-from habitatlint.outputs.papers.paper import Picture
+from habitatlint.outputs.papers.findings import findings_left
+from habitatlint.outputs.papers.paper import Paper, Picture, Table
 from habitatlint.outputs.papers.tally import MOST_BARS, grouped, paper, sections
 from habitatlint.outputs.papers.tally_table import HEADS, as_table
+from habitatlint.review import Review
 from habitatlint.work.tally import tally_of
+from habitatlint.work.worth import worth_of
 
 ROOT = Path(__file__).resolve().parents[2]
 Check = Callable[..., Report]
@@ -293,3 +297,73 @@ def test_what_it_cannot_do_is_told_in_one_line(plan: str, words: list[str]) -> N
 def test_a_plan_that_is_not_there(tmp_path: Path) -> None:
     status, told = run(str(tmp_path / "none.habitat"))
     assert status == 2 and "none.habitat" in told
+
+
+HEDGE = """\
+plan "A hedge along a lane"
+  date 2026-02-10
+
+boundary
+  outline 0,0 400,0 400,400 0,400
+
+food clover
+  outline 100,60 200,60 200,120 100,120
+
+path lane
+  use entry
+  line 100,20 300,20
+
+stand seat
+  at 302,22
+  reach lane
+
+planting hedge
+  kind screen
+  line 40,40 360,40
+  height 6ft from 2031
+  step 1
+
+work
+  step 1 "Plant" 2026-04-01..2026-04-10
+"""
+
+
+def test_a_count_of_findings_names_them_by_their_rule_and_says_until_when(report_of: Check, review: Review) -> None:
+    report = report_of(HEDGE)
+    tally = tally_of(report)
+    worth = worth_of(report, tally, lambda source: review.check(source, Policy(TODAY)))
+    text = " ".join(as_text(paper(tally, worth, report, TODAY)).split())
+    number = re.search(r"Found then [- ]*step 1, Plant nothing nothing .*warnings? \(([\d, ]+)\)", text)
+    assert number is not None
+    rows = next(
+        part.rows for section in sections(tally, worth, report) for part in section.parts
+        if isinstance(part, Table) and part.title == "What is counted"
+    )  # fmt: skip
+    row = next(row for row in rows if "entry/entry-in-view" in row[3])
+    assert row[0] in number[1].split(", ") and row[2] == "Walk in view of a pocket or food"
+    assert "lie open to view, most of it from food clover" in row[3]
+    assert row[4] == "found until 2031, when what is planted has grown"
+    assert f"no. {row[0]} from 2031 on" in text
+
+
+def test_findings_left_say_that_a_design_counts_plantings_as_grown(report_of: Check) -> None:
+    told = " ".join(as_text(Paper("", "", (), (findings_left(report_of(HEDGE)),))).split())
+    assert "planting hedge from 2031 on" in told and "kept only from then on" in told
+    grown = report_of(HEDGE.replace(" from 2031", ""))
+    assert "from then on" not in as_text(Paper("", "", (), (findings_left(grown),)))
+
+
+def test_sun_is_not_known_where_no_timber_is_drawn(report_of: Check) -> None:
+    far = PLAN + "\nboundary\n  outline 0,0 4000,0 4000,4000 0,4000\n\npocket far\n"
+    far += "  outline 3000,3000 3300,3000 3300,3132 3000,3132\n"
+    report = report_of(far)
+    sun = {one.block.name: one for one in tally_of(report).sun}
+    assert sun["far"].now is None and sun["far"].after is None and sun["thicket"].now is not None
+    assert "Sun is not known on pocket far: no `timber` is drawn on it or near it." in text_of(report)
+
+
+def test_one_tree_is_told_as_one(report_of: Check) -> None:
+    text = 'plan "P"\ntree elm\n  at 0,0\n  method fell\n  fall N\n  dbh 12in\n  done 2026-01-10\n'
+    report = report_of(text)
+    page = as_text(paper(tally_of(report), None, report, TODAY))
+    assert "1 tree: 1 felled. Of them 1 is cut or killed already." in page and "1 trees" not in page

@@ -124,8 +124,9 @@ def test_a_waived_finding_stands_with_its_reason_and_one_switched_off_by_its_rul
     text = flat(shown(report_of(waived)))
     assert "Error [waived: the feller looked at each]: row thicket hinges stems up to 13 in thick" in text
     off = flat(shown(report_of(big + "level hinge-too-big off\n")))
-    assert "Switched off or lowered, so that they tell less here or nothing: hinge-too-big." in off
-    assert "hinges stems up to 13 in" not in off and "(too big to hinge)" in off
+    assert "Error [switched off]: row thicket hinges stems up to 13 in thick" in off
+    assert "Switched off or lowered in the plan or its settings: hinge-too-big." in off
+    assert "(too big to hinge)" in off
 
 
 def test_a_plan_that_hurts_nobody_on_paper_says_so_and_no_more(report_of: Check) -> None:
@@ -134,12 +135,58 @@ def test_a_plan_that_hurts_nobody_on_paper_says_so_and_no_more(report_of: Check)
     assert "barber chair" not in text and "herbicide" not in text.lower()
 
 
+NOTHING = "`check` finds nothing in this plan that could hurt people"
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "told"),
+    [
+        ("", 'include "hazards.habitat"\n', "Not read: `hazards.habitat` cannot be brought in: "),
+        ("line 0,90 200,90", "line beside pole-lane left 10yd from 0yd to 100yd",
+         "Not read: hazard mill-creek: nothing that fits here is called `pole-lane`"),
+        ("  dbh 6in..9in\n", "", "Not judged [box 1]: felling/hinge-too-big could not judge row thicket: no `dbh` is given"),
+    ],
+)  # fmt: skip
+def test_what_was_not_read_or_not_judged_is_never_told_as_nothing(
+    report_of: Check, was: str, now: str, told: str
+) -> None:
+    safe = PLAN.replace("gear hard-hat", "gear eye-protection hard-hat").replace("80 60", "80 60")
+    text = flat(shown(report_of(safe.replace(was, now) if was else safe + now)))
+    assert told in text and NOTHING not in text
+    assert "What is not read or not judged may hide a wire, a road, people or a bad tree" in text
+    assert "hide a wire" not in flat(shown(report_of(safe)))
+
+
+def test_an_area_that_crosses_itself_is_marked_at_its_box(report_of: Check) -> None:
+    crossed = 'plan "P"\nrelease light\n  outline 0,0 90,90 90,0 0,90\n  basal-area 90 to 40 sqft/ac\n  method fell\n'
+    report = report_of(crossed)
+    text = flat(shown(report))
+    assert "1. Not read [box 1]: the outline of release light crosses itself" in text and NOTHING not in text
+    assert "Not read or not judged whole: box 1." in text
+    (listed,) = (part for part in section(report, "no-step").parts if isinstance(part, Table) and part.ticks)
+    assert listed.rows[0][3] == "fell; NOT JUDGED, see People first, 1"
+
+
+def test_a_missing_file_is_told_at_the_head_of_the_paper(report_of: Check) -> None:
+    head = dict(paper(order_of(report := report_of(PLAN + 'include "hazards.habitat"\n')), report, TODAY).facts)
+    assert head["Not read"].startswith("1 file that it takes in cannot be read")
+
+
 def test_cautions_of_the_trade_name_where_they_stand(report_of: Check) -> None:
     (framed,) = (part for part in section(report_of(PLAN), "people").parts if isinstance(part, Cautions))
-    of_rules = [
-        item for item in framed.items if re.search(r"\((29 CFR|North Carolina|Oregon|OSHA)|read as Washington", item)
-    ]
-    assert len(of_rules) == 7
+    of_rules = [item for item in framed.items if re.search(r"\((29 CFR|North Carolina|Oregon|OSHA|Washington)", item)]
+    assert len(of_rules) == 8
+    # each says no more than its source: who comes near by North Carolina, who looks on by Michigan, between places of
+    # work by Washington; a clause that nobody read is one from memory
+    (near,) = (item for item in framed.items if item.startswith("Nobody comes nearer"))
+    assert "North Carolina" in near and "looks on" in near and "Michigan MIOSHA R 408.15336" in near
+    assert "1910" not in near
+    (apart,) = (item for item in framed.items if item.startswith("Between one place of work"))
+    assert "Washington WAC 296-305-07016" in apart and "on a slope at all (common practice, no source)" in apart
+    assert [item for item in framed.items if "1910.266(d)(6)" in item] == [apart]
+    assert any(item.startswith("Danger trees first") and "(h)(1)(vi), seen in an excerpt only" in item
+               for item in framed.items)  # fmt: skip
+    assert any("Each who works there is trained in first aid and CPR" in item for item in framed.items)
     assert any("label is the law" in item for item in framed.items)
 
 
@@ -187,14 +234,34 @@ def test_without_an_anchor_the_card_says_that_nobody_can_be_sent_to_its_places(r
     assert "100,-100 on the plan; Telephones reach out from the ramp." in text and "44°" not in text
 
 
-def test_each_steps_work_has_its_middle_on_the_card(report_of: Check) -> None:
+def places(report: Report) -> list[tuple[str, ...]]:
+    listed = next(part for part in section(report, "emergency").parts if isinstance(part, Table))
+    return [row[1:3] for row in listed.rows]
+
+
+def test_each_steps_work_has_a_place_on_the_card_at_which_there_is_work(report_of: Check) -> None:
     listed = next(part for part in section(report_of(PLAN), "emergency").parts if isinstance(part, Table))
-    ((step, local, decimal, minutes),) = listed.rows
-    # two rows from 40 to 120 east, at 20 and at 60 north; the walk has no place
-    assert (step, local) == ("Step 1: Cut", "80,40")
+    ((step, work, local, decimal, minutes),) = listed.rows
+    # two rows from 40 to 120 east, at 20 and at 60 north: the stump in the middle of one; the walk has no place
+    assert (step, work, local) == ("Step 1: Cut", "row thicket, row screen-tops", "80,20")
     assert re.fullmatch(r"44\.\d{5}N,92\.\d{5}W", decimal) and re.fullmatch(
         r"44°\d\d\.\d{3}'N, 92°\d\d\.\d{3}'W", minutes
     )
+
+
+def test_places_of_work_that_lie_apart_are_told_apart_and_never_as_the_middle_of_both(report_of: Check) -> None:
+    far = PLAN.replace("stumps 40,60 120,60", "stumps 400,800 440,800")
+    assert places(report_of(far)) == [("row thicket", "80,20"), ("row screen-tops", "420,800")]
+    # a line of work longer than help is seen and heard along has more than one
+    long = places(report_of(PLAN.replace("stumps 40,60 120,60", "stumps 40,60 540,60")))
+    assert len(long) > 1 and {tuple(place.split(","))[1] for _, place in long} <= {"20", "60"}
+
+
+def test_each_pocket_with_work_has_a_place_of_its_own(report_of: Check) -> None:
+    pockets = PLAN.replace("row thicket", "pocket cover\n  outline 30,10 130,10 130,30 30,30\n\nrow thicket").replace(
+        '"First row"\n', '"First row"\n  in cover\n'
+    )
+    assert places(report_of(pockets)) == [("in cover: row thicket", "80,20"), ("row screen-tops", "80,60")]
 
 
 def test_what_only_people_there_know_is_left_to_be_written(report_of: Check) -> None:
@@ -238,7 +305,7 @@ def test_what_nobody_published_is_left_blank_and_what_is_usual_says_so(report_of
     ]
     assert any(item.startswith("fuel and bar oil: ____") for item in items)
     assert any(
-        "2 and a spare at most (one for each who saws, and a spare; common practice, no source)" in one for one in items
+        "saws: 3 at most (one for each who saws, and a spare; common practice, no source)" in one for one in items
     )
 
 

@@ -97,6 +97,23 @@ def test_an_archive_is_looked_at_and_taken_in_as_its_folder_is(here: Path) -> No
     assert a.replace("a.habitat", "b.habitat") == b and "bed-near-walk" in b
 
 
+def test_a_version_that_went_out_is_not_wrapped_over_with_other_content(here: Path) -> None:
+    run("pack", "new", "creek-bottoms")
+    assert run("pack", "wrap", "creek-bottoms").exit_code == 0
+    out = here / "creek-bottoms-0.1.0.pack"
+    data = out.read_bytes()
+    assert run("pack", "wrap", "creek-bottoms").exit_code == 0 and out.read_bytes() == data  # the same once more
+    rule = next(path for path in (here / "creek-bottoms").iterdir() if path.name != "pack.rules")
+    rule.write_text(rule.read_text(encoding="utf-8") + "# a word more\n", encoding="utf-8")
+    done = run("pack", "wrap", "creek-bottoms")
+    assert done.exit_code == 2 and "raise the `version` of the pack" in done.stderr and out.read_bytes() == data
+    head = here / "creek-bottoms" / "pack.rules"
+    head.write_text(head.read_text(encoding="utf-8").replace("0.1.0", "0.1.1"), encoding="utf-8")
+    assert run("pack", "wrap", "creek-bottoms").exit_code == 0 and out.read_bytes() == data
+    (here / "notes.pack").write_text("mine", encoding="utf-8")
+    assert "is no pack" in run("pack", "wrap", "creek-bottoms", "-o", "notes.pack").stderr
+
+
 def test_a_pack_with_faults_is_not_wrapped(here: Path) -> None:
     run("pack", "new", "creek-bottoms")
     path = here / "creek-bottoms" / "bed-near-walk.rules"

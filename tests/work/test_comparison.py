@@ -383,3 +383,38 @@ def test_a_large_plan_of_new_names_is_compared_in_a_moment(read: Reports) -> Non
              for name in ("old", "new")]  # fmt: skip
     comparison = compare(*(read(plan) for plan in plans))
     assert len(comparison.changes) == 300 and all(one.renamed for one in comparison.changes)
+
+
+def test_beds_seen_from_another_anchor_are_the_same_beds(told: Compare, read: Reports) -> None:
+    """Forty beds by the phone, from two anchors and each rounded to a hundredth: none has changed. One that was put a
+    yard farther has."""
+    place = random.Random(7)
+    beds = [(round(place.uniform(10, 110), 2), round(place.uniform(10, 110), 2)) for _ in range(40)]
+    head = 'plan "x"\n  anchor {}\n'
+    pocket = "pocket p\n  for does\n  outline {}\n"
+    one = head.format("43.7120N,90.6210W")
+    frame, turned = (read(text).scene.placer.frame for text in (one, head.format("43.7115N,90.6220W")))
+
+    def seen(points: list[tuple[float, float]]) -> str:
+        earth = [frame.to_earth(east * YARD, north * YARD) for east, north in points]
+        local = [turned.to_local(*where) for where in earth]
+        return " ".join(f"{east / YARD:.2f},{north / YARD:.2f}" for east, north in local)
+
+    def lines(points: list[str]) -> str:
+        return "".join(f"  bed {point}\n" for point in points)
+
+    square = [(0.0, 0.0), (120.0, 0.0), (120.0, 120.0), (0.0, 120.0)]
+    before = one + pocket.format(" ".join(f"{east},{north}" for east, north in square))
+    before += lines([f"{east},{north}" for east, north in beds])
+    after = head.format("43.7115N,90.6220W") + pocket.format(seen(square))
+    comparison = told(before, after + lines(seen(beds).split()))
+    assert [change.block.noun for change in comparison.changes if change.properties] == ["plan"]
+    beds[3] = (beds[3][0] + 1, beds[3][1])
+    assert list(said(told(before, after + lines(seen(beds).split())), "p")) == ["bed"]
+
+
+def test_properties_without_ground_in_common_are_no_two_plans_of_one_place(told: Compare) -> None:
+    plan = "boundary\n  outline {0},0 {1},0 {1},99 {0},99\n"
+    assert told(plan.format(0, 99), plan.format(200, 299)).laid.strangers
+    assert not told(plan.format(0, 99), plan.format(90, 189)).laid.strangers
+    assert not told(plan.format(0, 99), "stand oak\n  at 5,5\n").laid.strangers

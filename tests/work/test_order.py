@@ -355,6 +355,22 @@ def test_work_within_two_heights_of_a_danger_tree_is_told_of_it(report_of: Check
     assert step(order_of(report_of(DANGER.format(north=54.1))), 2.0).dangers == ()
 
 
+def test_who_treats_stumps_under_a_hung_tree_is_told_of_it(report_of: Check) -> None:
+    cut = DANGER.format(north=20).replace("  step 2\n", "  step 2\n  done 2026-01-20\n  stump-treatment planned\n")
+    work = step(order_of(report_of(cut)), 2.0)
+    assert not work.pieces and len(work.waiting) == 1
+    assert [one.block.name for one in work.dangers] == ["hung-oak"]
+
+
+def test_a_tree_that_hangs_is_still_to_do_whatever_day_is_written(report_of: Check) -> None:
+    done = DANGER.format(north=20).replace("  state hung\n", "  state hung\n  done 2026-01-20\n")
+    assert [piece.block.name for piece in step(order_of(report_of(done)), 1.0).pieces] == ["hung-oak"]
+    (danger,) = order_of(report_of(done)).dangers
+    assert (danger.comes_down, danger.step) == (True, 1.0)
+    down = done.replace("state hung", "state down")
+    assert [piece.block.name for piece in step(order_of(report_of(down)), 1.0).done] == ["hung-oak"]
+
+
 def test_the_felling_of_a_danger_tree_is_not_warned_of_itself(report_of: Check) -> None:
     assert step(order_of(report_of(DANGER.format(north=20))), 1.0).dangers == ()
 
@@ -413,7 +429,89 @@ def test_a_waived_finding_about_people_stands_on_the_sheet_with_its_reason(repor
     # gear is the crew's, and the crew has two steps
     assert told["felling/gear-missing"].steps == {1.0, 2.0} and told["felling/gear-missing"].quiet == ""
     assert [one.number for one in order.concerns] == list(range(1, len(order.concerns) + 1))
-    assert step(order, 2.0).concerns == (told["felling/gear-missing"].number,)
+    # and the row of step 2 gives no `dbh`: whether it may be hinged nobody judged
+    (gap,) = order.gaps
+    assert [one.rule for one in gap.unjudged] == ["felling/hinge-too-big"] and gap.number == len(order.concerns) + 1
+    assert step(order, 2.0).concerns == (told["felling/gear-missing"].number, gap.number)
+    assert step(order, 1.0).gaps == () and gap.boxes == (by_name(report_of(CONCERNED + CREW))["other"].box,)
+
+
+def test_what_a_safety_rule_that_is_switched_off_finds_stands_on_the_sheet(report_of: Check) -> None:
+    off = "level hinge-too-big off\n"
+    report = report_of(CONCERNED + CREW + off)
+    assert not any(one.rule == "felling/hinge-too-big" for one in report.findings)
+    (told,) = (one for one in order_of(report).concerns if one.finding.rule == "felling/hinge-too-big")
+    (loud,) = (one for one in report_of(CONCERNED + CREW).findings if one.rule == "felling/hinge-too-big")
+    assert told.quiet == "switched off" and told.steps == {1.0}
+    assert (told.finding.level, told.finding.measured) == (loud.level, loud.measured)
+    # and what it could not judge is told as if it were on
+    assert [gap.boxes for gap in order_of(report).gaps] == [
+        gap.boxes for gap in order_of(report_of(CONCERNED + CREW)).gaps
+    ]
+
+
+GAPS = """
+path lane
+  use travel
+  line 0,300 400,300
+row thicket
+  method hinge
+  stumps 0,0 40,0
+  spacing 10
+  fall N
+  dbh 8in
+  step 1
+release light
+  outline 100,100 200,100 200,200 100,200
+  basal-area 110 to 50 sqft/ac
+  method fell
+  step 2
+tree old-elm
+  at 300,300
+  state hung
+"""
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "rule", "steps"),
+    [
+        # what may lie beside any work concerns all of it
+        ("", 'include "hazards.habitat"\n', "include-trouble", {1.0, 2.0}),
+        ("", 'use pack "creek"\n', "pack-trouble", {1.0, 2.0}),
+        ("", "hazard power\n  kind wire\n  line beside pole-lane left 10yd from 0yd to 90yd\n", "unknown-name",
+         {1.0, 2.0}),
+        ("", "hazard house\n  kind building\n  outline 0,0 10,10 10,0 0,10\n", "crossed-outline", {1.0, 2.0}),
+        ("", "hazard house\n  kind building\n  outline 0,0 10,10\n", "open-outline", {1.0, 2.0}),
+        ("line 0,300 400,300", "lin 0,300 400,300", "unknown-word", {1.0, 2.0}),
+        # a tree that is no work may be the one that hangs
+        ("state hung", "state hugn", "unknown-word", {1.0, 2.0}),
+        # what is on a piece of work is of its step
+        ("200,100 200,200 100,200", "200,200 200,100 100,200", "crossed-outline", {2.0}),
+        ("dbh 8in", "dbh 8inn", "syntax", {1.0}),
+        ("  spacing 10\n", "", "spacing-or-count", {1.0}),
+    ],
+)  # fmt: skip
+def test_what_was_not_read_stands_beside_what_could_hurt_people(
+    report_of: Check, was: str, now: str, rule: str, steps: set[float]
+) -> None:
+    assert order_of(report_of(GAPS)).gaps == ()
+    order = order_of(report_of(GAPS.replace(was, now, 1) if was else GAPS + now))
+    gap = next(one for one in order.gaps if one.finding is not None and one.finding.rule == f"record/{rule}")
+    assert gap.steps == steps and gap.number > len(order.concerns)
+    assert {one.number for one in order.steps if gap.number in one.concerns} == steps
+
+
+def test_a_name_that_only_a_waiver_has_wrong_hides_nothing(report_of: Check) -> None:
+    assert (
+        order_of(report_of(GAPS + 'waive no-such-rule until 2027-01-01 because "x"\nlevel no-such-rule off\n')).gaps
+        == ()
+    )
+
+
+def test_the_box_of_work_whose_outline_nobody_can_draw_is_named(report_of: Check) -> None:
+    report = report_of(GAPS.replace("200,100 200,200 100,200", "200,200 200,100 100,200"))
+    (gap,) = order_of(report).gaps
+    assert gap.boxes == (by_name(report)["light"].box,)
 
 
 def test_a_safety_rule_that_is_switched_off_is_named(report_of: Check) -> None:

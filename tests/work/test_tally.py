@@ -111,6 +111,20 @@ def test_a_second_release_begins_where_the_first_left_off(report_of: Check) -> N
     assert taken(tally, "second") == pytest.approx(30, abs=0.01)
 
 
+def test_a_later_release_takes_of_the_class_that_an_earlier_one_left(report_of: Check) -> None:
+    plan = release("first", ACRE_ONE, "100 to 60", "  step 1\n") + release("second", ACRE_ONE, "60 to 20", "  step 2\n")
+    tally = tally_of(report_of(HEAD + WOODS + plan))
+    sizes = {
+        (one.piece.block.name, round(one.dbh.largest / INCH)): one.basal_area / SQUARE_FOOT
+        for one in tally.stems if one.dbh is not None
+    }  # fmt: skip
+    # 40 of the 60 of the large class, then the 20 that are left of it and 20 of the small one
+    assert sizes == {
+        ("first", 16): pytest.approx(40, abs=0.01), ("second", 16): pytest.approx(20, abs=0.01),
+        ("second", 10): pytest.approx(20, abs=0.01),
+    }  # fmt: skip
+
+
 def test_two_releases_of_the_same_take_it_once(report_of: Check) -> None:
     plan = release("first", ACRE_ONE, "100 to 70", "  step 1\n") + release(
         "again", TWO_ACRES, "100 to 70", "  step 2\n"
@@ -337,6 +351,23 @@ def test_what_has_no_price_and_what_fits_nothing_is_said(report_of: Check) -> No
         "cost 60 per hour", "cost 9 per tree girdle", "cost 95 per gal concentrate", "pays 40 per cord",
     )  # fmt: skip
     assert priced.cost == priced.income == (0.0, 0.0)
+
+
+def test_wood_is_sold_once_by_the_first_line_of_its_unit(report_of: Check) -> None:
+    wood = WOODS + release("light", ACRE_ONE, "100 to 70", "  wood firewood\n  step 1\n")
+    (priced,) = tally_of(report_of(HEAD + wood + RATES + "  pays 40 per cord\n  pays 50 per cord\n")).priced
+    (charge,) = priced.pays
+    assert charge.price == 40 and "pays 50 per cord" in priced.idle
+
+
+def test_of_logs_only_the_rest_is_paid_by_the_cord(report_of: Check) -> None:
+    wood = WOODS + release("light", ACRE_ONE, "100 to 20", "  wood logs\n  step 1\n")
+    tally = tally_of(report_of(HEAD + wood + RATES + "  pays 40 per cord\n  pays 350 per thousand-board-feet\n"))
+    ((one,), (priced,)) = tally.wood, tally.priced
+    by = {charge.by: charge.amount for charge in priced.pays}
+    assert one.rest is not None and one.cords is not None and one.logs is not None
+    assert by["cord"] == one.rest and 0 < one.rest.most < one.cords.most
+    assert by["thousand-board-feet"].least == pytest.approx(one.logs / 1000)
 
 
 def test_what_is_done_is_paid_for(report_of: Check) -> None:

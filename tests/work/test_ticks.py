@@ -10,6 +10,7 @@ import pytest
 from habitatlint.check import Report
 from habitatlint.language.editing import applied
 from habitatlint.work.cutlist import mark_of, pieces_of
+from habitatlint.work.order import order_of
 from habitatlint.work.ticks import Built, Untickable, as_built, ticks_of
 
 Check = Callable[..., Report]
@@ -152,6 +153,28 @@ def test_a_plan_without_a_head_is_told_what_to_write(report_of: Check) -> None:
 def test_a_stage_that_cannot_be_read_is_not_written_over(report_of: Check) -> None:
     with pytest.raises(Untickable, match="`stage` cannot be read"):
         built(report_of(PLAN.replace("stage design", "stage half-built")), "1")
+
+
+HUNG = PLAN + "tree elm\n  of screen-tops 2\n  state hung\n"
+
+
+def test_a_hung_tree_that_comes_down_hangs_no_more_and_keeps_its_box(report_of: Check) -> None:
+    report = report_of(HUNG)
+    number = {piece.block.name: piece.box for piece in pieces_of(report)}
+    assert order_of(report).dangers
+    after = report_of(applied(HUNG, built(report, str(number["elm"])).edits))
+    assert order_of(after).dangers == ()
+    assert mark_of(pieces_of(after)) == mark_of(pieces_of(report))
+
+
+def test_a_hung_tree_is_not_down_because_its_row_is(report_of: Check) -> None:
+    report = report_of(HUNG)
+    once = built(report, "screen-tops")
+    assert once.along == ()
+    after = report_of(applied(HUNG, once.edits))
+    assert {piece.block.name: piece.finished for piece in pieces_of(after)}["elm"] is False
+    assert order_of(after).dangers
+    assert [tick.piece.block.name for tick in built(after, "elm").done] == ["elm"]
 
 
 def test_a_tree_of_a_row_that_was_not_ticked_with_it_is_told_of(report_of: Check) -> None:

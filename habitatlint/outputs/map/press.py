@@ -10,6 +10,7 @@ import base64
 import json
 import math
 import re
+from collections.abc import Iterator
 from datetime import date
 from typing import Any, NamedTuple
 
@@ -153,9 +154,8 @@ def _words(drawing: Drawing, layout: Layout, frames: list[svg.Frame], today: dat
     file = report.source.name.rpartition("/")[2]
     title = (head.title if head else "") or file
     drawn_by = str(head.drawn_by.value) if head and head.drawn_by else ""
-    whole = report.scene.property_
     facts = [
-        ("Area", shown(Fact(whole.area, "area"), units) if whole is not None else ""),
+        *_areas(report, layout.pocket),
         ("Stage", report.plan.stage.replace("-", " ")),
         ("Plan of", head.date.value.isoformat() if head and head.date else ""),
         ("Judged on", today.isoformat()),
@@ -165,7 +165,7 @@ def _words(drawing: Drawing, layout: Layout, frames: list[svg.Frame], today: dat
     magnetic = _declination(report)
     on_sheets = {number for frame in frames for number in frame.numbers}
     rest = [one for one in drawing.numbered if one.number not in on_sheets] if not layout.pocket else []
-    quiet = [] if layout.pocket else [line.partition(": ")[2] for line in safety(report)]
+    quiet = [] if layout.pocket else [line.partition(": ")[2] for line in safety(report.verdict)]
     page, (width, height) = layout.page, layout.page.size
     return {
         "font": FAMILY,
@@ -190,6 +190,17 @@ def _words(drawing: Drawing, layout: Layout, frames: list[svg.Frame], today: dat
             _sheet(sheet.number, frame, drawing) for sheet, frame in zip(layout.sheets, frames, strict=True)
         ],
     }  # fmt: skip
+
+
+def _areas(report: Report, pocket: str) -> Iterator[tuple[str, str]]:
+    """The area of the property; on the map of a pocket its own, and which it is."""
+    block = report.plan.names.get(pocket) if pocket else None
+    shape = report.scene.shape_of(block) if block is not None else None
+    if shape is not None:
+        yield "Pocket", shown(Fact(shape.area, "area"), report.units, 2)
+    if report.scene.property_ is not None:
+        word = "Property" if shape is not None else "Area"
+        yield word, shown(Fact(report.scene.property_.area, "area"), report.units)
 
 
 def _sheet(number: int, frame: svg.Frame, drawing: Drawing) -> dict[str, Any]:

@@ -126,6 +126,8 @@ class _Frame:
         self.signs: set[str] = set()
         self.wanted: list[Wanted] = []
         self.crowd = Crowd()
+        #: how far signs of places are moved off others that they would lie on, right and down in millimetres
+        self.moved = dict(self._apart())
         #: left, top, right and bottom of what is this sheet's own: beyond a match line is the next sheet's
         self.own = (
             lap if "west" in joins else 0.0, lap if "north" in joins else 0.0,
@@ -178,7 +180,38 @@ class _Frame:
                 self.signs.add(mark.sign)
                 self._want(mark)
             drawn = "".join(self.pen.drawn(mark))
+            if (off := self.moved.get(id(mark.block))) is not None and mark.layer == "people":
+                drawn = self._led(mark, *off)
             yield self._of_block(mark.block, drawn) if self.live and mark.block is not None else drawn
+
+    def _apart(self) -> Iterator[tuple[int, tuple[float, float]]]:
+        """Places (a gate, parking, where people meet) whose signs would lie on one another or on a stand, by the
+        identity of their blocks: the first stays where it is, the next moves to the nearest spot that is free."""
+        taken = Crowd()
+        people = [
+            mark for mark in self.drawing.marks
+            if mark.layer == "people" and mark.label and mark.block is not None and self.ground.intersects(mark.shape)
+            and mark.shape.geom_type == "Point"
+        ]  # fmt: skip
+        people.sort(key=lambda mark: mark.block is None or mark.block.noun == "place")  # stands stay
+        for mark in people:
+            half = ROOM.get(mark.sign, 1.8)
+            x, y = self.window.on_paper(mark.shape.x, mark.shape.y)
+            for off_x, off_y in ((0.0, 0.0), *_rings(2 * half)):
+                box = (x + off_x - half, y + off_y - half, x + off_x + half, y + off_y + half)
+                if mark.block is None or mark.block.noun != "place" or taken.is_free(box):
+                    break
+            else:
+                off_x, off_y = 0.0, 0.0
+            taken.take((x + off_x - half, y + off_y - half, x + off_x + half, y + off_y + half))
+            if off_x or off_y:
+                yield id(mark.block), (off_x, off_y)
+
+    def _led(self, mark: Mark, off_x: float, off_y: float) -> str:
+        """A sign beside its place, with a line to it."""
+        lead = path(f"M0 0L{figure(off_x)} {figure(off_y)}", stroke=BLACK, stroke_width=0.25) + tag("circle", r=0.5)
+        glyph = group(SIGNS[mark.sign].glyph, off_x, off_y)
+        return group(self.pen.fixed(lead + glyph), *self.window.on_paper(mark.shape.x, mark.shape.y))
 
     def _of_block(self, block: Block, drawn: str) -> str:
         span = block.span()
@@ -202,7 +235,11 @@ class _Frame:
         sign = SIGNS[mark.sign]
         seen = mark.shape if sign.kind == "tree" else mark.shape.intersection(self.ground)
         room = ROOM.get(mark.sign, 1.8) if sign.kind in ("point", "arc") else 0.0
+        off_x, off_y = self.moved.get(id(mark.block), (0.0, 0.0)) if mark.layer == "people" else (0.0, 0.0)
         if room:
+            if off_x or off_y:
+                x, y = self.window.on_paper(seen.x, seen.y)
+                self.crowd.take((x + off_x - room, y + off_y - room, x + off_x + room, y + off_y + room))
             for x, y in self.window.points(shapely.get_coordinates(seen)).tolist():
                 self.crowd.take((x - room, y - room, x + room, y + room))
         if mark.sign == "stand-wind" and mark.turn is not None and not seen.is_empty:
@@ -212,7 +249,8 @@ class _Frame:
                 at_x, at_y = x + far * math.sin(turned), y - far * math.cos(turned)
                 self.crowd.take((at_x - 0.7, at_y - 0.7, at_x + 0.7, at_y + 0.7))
         if mark.label and not seen.is_empty:
-            self.wanted.append(self._wanted(mark, sign, seen))
+            wanted = self._wanted(mark, sign, seen)
+            self.wanted.append(wanted._replace(x=wanted.x + off_x, y=wanted.y + off_y))
 
     def _wanted(self, mark: Mark, sign: Sign, seen: BaseGeometry) -> Wanted:
         more: tuple[tuple[float, float], ...] = ()
@@ -378,3 +416,11 @@ def _middle(shape: BaseGeometry) -> tuple[float, float]:
     widest = shapely.maximum_inscribed_circle(max(polygons, key=lambda part: part.area))
     east, north = widest.coords[0]
     return float(east), float(north)
+
+
+def _rings(apart: float) -> Iterator[tuple[float, float]]:
+    """Spots about a place, the nearest first, on rings so many millimetres apart; right and down."""
+    for ring in range(1, 6):
+        for turn in range(8 * ring):
+            angle = math.radians(45 + 360 * turn / (8 * ring))
+            yield apart * ring * math.sin(angle), -apart * ring * math.cos(angle)

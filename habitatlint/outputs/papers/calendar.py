@@ -23,7 +23,8 @@ def as_calendar(order: Order, report: Report, today: date) -> bytes:
     """Steps, tasks, walks, treatments and upkeep with a day, each an event of whole days.
 
     The same bytes at every run: an event is stamped with the day that was judged by, and known by the plan's title and
-    what it is, so that a calendar that takes a later file in moves its events and doubles none."""
+    what it is, one for each step, task, pocket and thing to see to, so that a calendar that takes in a later file of a
+    plan with the same title and names moves its events and doubles none."""
     from icalendar import Calendar, Event
 
     title = _title(report)
@@ -36,9 +37,10 @@ def as_calendar(order: Order, report: Report, today: date) -> bytes:
     steps = {step.number: step for step in order.steps}
     known: set[str] = set()
     for due in due_of(report, order, today):
-        uid = _uid(title, due)
-        if uid in known:  # two tasks of one name: `check` has told that
-            continue
+        uid, again = _uid(title, due), 1
+        while uid in known:  # two tasks of one name: `check` has told that
+            again += 1
+            uid = _uid(title, due, again)
         known.add(uid)
         event = Event()
         event.add("uid", uid)
@@ -65,11 +67,13 @@ def _title(report: Report) -> str:
     return _line((head.title if head is not None else "") or report.source.name)
 
 
-def _uid(title: str, due: Due) -> str:
-    """Known by what it is and not by its days; for what comes every year, by its year."""
+def _uid(title: str, due: Due, again: int = 1) -> str:
+    """Known by what it is and not by its days; a walk, which comes again, by the year of the leaves or of the storm."""
     what = [due.kind, f"{due.step:g}" if due.kind == "step" and due.step is not None else "+".join(due.names)]
-    if due.kind not in ("step", "task") and due.since is not None:
-        what.append(due.since.isoformat())
+    if due.kind in ("leaf-out", "storm") and due.since is not None:
+        what.append(str(due.since.year))
+    if again > 1:
+        what.append(f"number {again}")
     mark = hashlib.sha256("\n".join((title, *what)).encode()).hexdigest()[:20]
     slug = re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")[:40] or "plan"
     return f"{slug}-{due.kind}-{mark}@habitatlint"
@@ -109,7 +113,6 @@ def _description(due: Due, steps: dict[float | None, StepWork]) -> list[str]:
             told.append(f"On the sheet of work: {boxes} ({labels}).")
     match due.kind:
         case "leaf-out":
-            told.append(f"Pockets: {joined([_line(name) for name in due.names])}.")
             told.append("Open what has shut, count what lives, and write an `inspection` into the plan.")
         case "storm":
             told.append("Once the wind is down, looking up; hung, blown and split trees are for a trained feller. "

@@ -114,9 +114,19 @@ def _in_short(two: Compared) -> Section:
         stayed = f"; {_count(count, 'finding')} stayed" if count else ""
         return Section("compare", "In short", (Words(f"Nothing changed{stayed}.", "lead"),))
     parts: list[Part] = [Words(_sentence(two), "lead")]
+    if two.comparison.laid.strangers or _far_apart(two):
+        parts.insert(0, Words(
+            "These are not two plans of one place: their properties have no ground in common. Look whether both files, "
+            "and both anchors, are the ones you mean.", "lead",
+        ))  # fmt: skip
     if people := list(_people(two)):
         parts.insert(0, Cautions("People first", tuple(people)))
     return Section("compare", "In short", tuple(parts))
+
+
+def _far_apart(two: Compared) -> bool:
+    """Their anchors lie farther apart than those of one property do, so that they are laid by their own places."""
+    return two.comparison.laid.apart is not None and not two.comparison.laid.on_earth
 
 
 def _sentence(two: Compared) -> str:

@@ -34,6 +34,8 @@ def cut_table(step: StepWork, north: North | None, report: Report) -> Table:
         how = _how(piece, report)
         if piece.crew != step.crew:
             how += f"; by {piece.crew}" if piece.crew else ""
+        if gaps := [gap.number for gap in step.gaps if piece.box in gap.boxes]:
+            how += f"; NOT JUDGED, see People first, {numbers(gaps)}"
         rows.append((str(piece.box), _where(piece, report), _trees(piece, report), how,
                      _fall(piece, north, report)))  # fmt: skip
         if piece.stumps_box:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from habitatlint.check import Report
 from habitatlint.findings import Finding
 from habitatlint.outputs.papers.paper import Column, Part, Section, Table, Words
 from habitatlint.outputs.sentences import at, measured_line, message, rule_and_evidence, wanted_line, worded
+from habitatlint.work.worth import growing
 
 
 def findings_left(report: Report) -> Section:
@@ -16,7 +17,18 @@ def findings_left(report: Report) -> Section:
     parts: tuple[Part, ...] = (_table(ordered, report),) if ordered else (
         Words(f"Nothing was found by {len(report.rules)} rules."),
     )  # fmt: skip
-    return Section("findings", "Findings left", parts)
+    return Section("findings", "Findings left", (*parts, *_kept_later(report)))
+
+
+def _kept_later(report: Report) -> Iterator[Part]:
+    """A design counts what is planted as grown: from when that is so."""
+    years = growing(report) if report.scene.design else {}
+    if years:
+        told = ", ".join(f"{one.label} from {year} on" for year, some in years.items() for one in some)
+        yield Words(
+            f"This is judged with what is planted as high as it is to be: {told}. What it hides lies open until then, "
+            "and whatever rests on it is kept only from then on."
+        )
 
 
 def waivers(report: Report) -> Section | None:

@@ -86,7 +86,8 @@ def _pockets_of(report: Report) -> list[Pocket]:
 
 
 def _work(wanted: Wanted) -> Iterator[Section]:
-    inner = work.sections(order_of(wanted.report), wanted.report)
+    # on a clipboard each step is a sheet of its own; bound together they follow one another
+    inner = tuple(one._replace(apart=False) for one in work.sections(order_of(wanted.report), wanted.report))
     yield Section("work", "Order of work and cut list", (), inner, apart=True)
 
 

@@ -51,7 +51,8 @@ def sections(tally: Tally, worth: Worth | None, report: Report) -> tuple[Section
     found += [yields.herbicide(tally)] if tally.mixes else []
     found.append(yields.hours(tally))
     found += yields.money(tally)
-    found += [Steps(report.units).worth(worth)] if worth is not None else []
+    titles = {rule.name: rule.title for rule in report.rules}
+    found += [Steps(report.units, titles).worth(worth)] if worth is not None else []
     found.append(_figures())
     return tuple(found)
 
@@ -98,9 +99,11 @@ class _Trees(Quantities):
         by_kind = grouped(tally.stems, lambda one: kind_of(one.piece))
         whole = _sum(by_kind.values())
         told = ", ".join(f"{_count(group)} {kind}" for kind, group in by_kind.items() if group.number > 0)
-        lead = f"{_count(whole).capitalize()} trees: {told}."
+        one = counted_out(whole.number) == "1"
+        lead = f"{_count(whole).capitalize()} tree{'' if one else 's'}: {told}."
         if whole.done:
-            lead += f" Of them {counted_out(whole.done)} are cut or killed already."
+            done = counted_out(whole.done)
+            lead += f" Of them {done} {'is' if done == '1' else 'are'} cut or killed already."
         parts = (
             Words(lead, "lead"),
             *self._size_chart(tally),

@@ -188,7 +188,8 @@ class Yields(Quantities):
             yield Table(heads, tuple(map(_choice, one.choices)), f"Logs or firewood, in {money} ({source})")
         yield from untold(one.unpriced, "No price")
         if one.idle:
-            yield Words(f"Lines that fit nothing in this plan: {'; '.join(clean(line) for line in one.idle)}.")
+            lines = "; ".join(clean(line) for line in one.idle)
+            yield Words(f"Lines that fit nothing in this plan, or come second for the same: {lines}.")
         yield Words(
             "A piece of work is priced by the tree where a line has a price by the tree for it, else by its "
             "ground, else by published hours; parts of mixes by their volume besides. Openings, plantings, tasks "

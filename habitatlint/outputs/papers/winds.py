@@ -22,7 +22,6 @@ _SITS = {"morning": "in the morning", "evening": "in the evening", "all": "all d
 #: to this angle a wind is in the deer's face (common practice, no source); from behind it is by the rule's limit
 _IN_FACE = 45.0
 _FROM_BEHIND = ("wind/wind-wrong-for-deer.across", 135.0)
-_TITLE = "All stands"
 
 
 def paper(table: WindTable, report: Report, today: date) -> Paper:

@@ -11,7 +11,7 @@ from datetime import date
 from habitatlint.check import Report
 from habitatlint.findings import Fact
 from habitatlint.ground.north import North
-from habitatlint.language.blocks import Opening
+from habitatlint.language.blocks import Include, Opening, UsePack
 from habitatlint.outputs.papers.cut_list import (
     BLANK,
     box_numbers,
@@ -39,9 +39,11 @@ from habitatlint.outputs.sentences import (
     shown,
     worded,
 )
+from habitatlint.reading.grammar import listed
+from habitatlint.source import Span
 from habitatlint.units import FOOT, show
 from habitatlint.work.cutlist import AHEAD, ASIDE, is_patch
-from habitatlint.work.order import LENGTHS, Bottle, Concern, Danger, Hands, Order, StepWork
+from habitatlint.work.order import LENGTHS, Bottle, Concern, Danger, Gap, Hands, Order, StepWork
 
 __all__ = ["paper", "people_first", "sections", "table"]
 
@@ -52,6 +54,8 @@ CLAUSES = {
     "eye-protection": "29 CFR 1910.266(d)(1)(vii)",
 }
 EMPLOYERS = "asked of employers, good practice for you"
+#: so many things at most are named that a rule could not judge: their boxes are told all
+_NAMED = 6
 
 
 def paper(order: Order, report: Report, today: date) -> Paper:
@@ -90,16 +94,21 @@ def _subtitle(order: Order) -> str:
 
 def people_first(order: Order, report: Report) -> Section:
     parts: list[Part] = []
-    if order.concerns:
+    if order.concerns or order.gaps:
         parts.append(Words("Told by `check` of this plan, and to be settled before anybody cuts:", "lead"))
-        parts.append(Items(tuple(_concern(one, report) for one in order.concerns), numbered=True))
+        told = (*(_concern(one, report) for one in order.concerns), *(_gap(one, report) for one in order.gaps))
+        parts.append(Items(told, numbered=True))
+        if order.gaps:
+            parts.append(
+                Words("What is not read or not judged may hide a wire, a road, people or a bad tree: nobody knows yet.")
+            )
     else:
         parts.append(
             Words("`check` finds nothing in this plan that could hurt people. It looks at paper, not at trees.")
         )
     if order.silenced:
         slugs = ", ".join(rule.slug for rule in order.silenced)
-        parts.append(Words(f"Switched off or lowered, so that they tell less here or nothing: {slugs}.", "lead"))
+        parts.append(Words(f"Switched off or lowered in the plan or its settings: {slugs}.", "lead"))
     return Section("people", "People first", (*parts, *cautions(order, report)))
 
 
@@ -134,12 +143,19 @@ def _cautions(order: Order, units: str) -> Iterator[str]:
 
 def _saw_cautions(units: str) -> Iterator[str]:
     yield (
-        "Nobody comes within two lengths of a tree that is being cut (29 CFR 1910.266(d)(6), its number from memory; "
-        "read as Washington WAC 296-305-07016); on a slope nobody is below it at all."
+        "Nobody comes nearer to felling than two tree lengths before the feller acknowledges it (North Carolina "
+        "Department of Labor, Tree Harvesting); who looks on stays off by twice the height of the tree (Michigan "
+        "MIOSHA R 408.15336)."
     )
     yield (
-        "Danger trees first: what is dead, hung or thrown comes down before other work near it, or is marked with "
-        "ribbon and kept off by two of its lengths (North Carolina Department of Labor, Tree Harvesting)."
+        "Between one place of work and the next lie two lengths of the trees that are felled at least, more on slopes "
+        "(Washington WAC 296-305-07016; for logging 29 CFR 1910.266(d)(6), its number from memory); nobody is below a "
+        "feller on a slope at all (common practice, no source)."
+    )
+    yield (
+        "Danger trees first: what is dead, hung or thrown comes down before other work in the area, or is marked and "
+        "kept off (North Carolina Department of Labor, Tree Harvesting), by two of its lengths (29 CFR "
+        "1910.266(h)(1)(vi), seen in an excerpt only)."
     )
     yield (
         "Nobody works beneath a hung tree or cuts the tree that holds it; one that must be left is ribboned (Oregon "
@@ -161,9 +177,9 @@ def _saw_cautions(units: str) -> Iterator[str]:
         "1910.266(e)(2))."
     )
     yield (
-        "Gear is looked over before each shift (OSHA, Logging). All work within sight or hearing of another (29 CFR "
-        "1910.266(d)(6), seen in an excerpt only), somebody there knows first aid and CPR, and all are counted at the "
-        "end of the day (North Carolina Department of Labor)."
+        "Gear is looked over before each shift (OSHA, Logging). Each who works there is trained in first aid and CPR, "
+        "work stops in strong wind, and all are counted at the end of the shift (North Carolina Department of Labor, "
+        "Safety and Health Solutions). All work within sight or hearing of another (common practice, no source)."
     )
 
 
@@ -177,13 +193,41 @@ def _concern(concern: Concern, report: Report) -> str:
     finding, units = concern.finding, report.units
     measured, wanted = measured_and_wanted(finding, units)
     figures = f" (measured {measured}, wanted {wanted})" if measured else ""
-    advice = [worded(mend.say, finding, units) for mend in finding.mends]
+    advice = [worded(mend.say, finding, units) for mend in finding.mends if mend.proof != "withheld"]
     todo = f" What to do: {'; '.join(advice)}." if advice else ""
     quiet = f" [{clean(concern.quiet)}]" if concern.quiet else ""
     told = _sentence(message(finding, units) + figures)
-    file = finding.span.source.name
-    where = f"line {finding.span.line}{f' of {clean(file)}' if file != report.source.name else ''}"
+    where = _line(finding.span, report)
     return f"{finding.level.name.capitalize()}{quiet}: {told}{todo} ({where}; {rule_and_evidence(finding)})"
+
+
+def _gap(gap: Gap, report: Report) -> str:
+    """What was not read or not judged, on which boxes, and what to do."""
+    on = f" [{_box(gap.boxes)}]" if gap.boxes else ""
+    if gap.finding is not None:
+        finding, units = gap.finding, report.units
+        said = message(finding, units)
+        of = next((block for block in gap.blocks if not isinstance(block, Include | UsePack)), None)
+        told = _sentence(f"{called(of)}: {said}" if of is not None and clean(of.label) not in said else said)
+        # what would be written is offered by `check`, where it has been tried
+        advice = [worded(mend.say, finding, units) for mend in finding.mends if mend.proof == "advice"]
+        todo = f" What to do: {'; '.join(advice)}." if advice else ""
+        return f"Not read{on}: {told}{todo} ({_line(finding.span, report)}; {clean(finding.rule)})"
+    if gap.unjudged:
+        rules = joined(list(dict.fromkeys(clean(one.rule) for one in gap.unjudged)))
+        labels = list(dict.fromkeys(clean(one.label) for one in gap.unjudged))
+        few = (
+            joined(labels) if len(labels) <= _NAMED else f"{', '.join(labels[:_NAMED])} and {len(labels) - _NAMED} more"
+        )
+        told = _sentence(f"{rules} could not judge {few}: {clean(gap.unjudged[0].why)}")
+        return f"Not judged{on}: {told} ({_line(gap.unjudged[0].span, report)})"
+    (block,) = gap.blocks  # work without a place
+    return f"Not judged{on}: {called(block)} has no place that anybody could judge. ({_line(block.span(), report)})"
+
+
+def _line(span: Span, report: Report) -> str:
+    file = span.source.name
+    return f"line {span.line}{f' of {clean(file)}' if file != report.source.name else ''}"
 
 
 def _sentence(text: str) -> str:
@@ -199,7 +243,8 @@ def _dangers(order: Order, report: Report) -> Iterator[Section]:
         rows = tuple(
             (
                 called(danger.block), danger.state if danger.trees == 1 else f"{danger.trees}, {danger.state}",
-                at(danger.place, units), length(LENGTHS * danger.tall.height, units, 0), _brought_down(danger),
+                at(danger.place, units), length(LENGTHS * danger.tall.height, units, 0),
+                _hazards_in_reach(danger) + _brought_down(danger),
             )
             for danger in order.dangers
         )  # fmt: skip
@@ -210,6 +255,15 @@ def _dangers(order: Order, report: Report) -> Iterator[Section]:
                   "near them, or they are ribboned and everybody keeps off by two of their heights (a tenth added)."),
             Table(columns, rows),
         ))  # fmt: skip
+
+
+def _hazards_in_reach(danger: Danger) -> str:
+    """What is to be done of one that can come down on a wire, a road or a building, before all else."""
+    if not danger.reached:
+        return ""
+    wires = any(one.startswith("wire ") for one in danger.reached)
+    owner = "call the line's owner" if wires else "tell the owner"
+    return f"within reach of {listed(danger.reached, 'and')}: {owner}; nobody works at it but qualified people; "
 
 
 def _brought_down(danger: Danger) -> str:
@@ -293,6 +347,8 @@ def _before(step: StepWork, report: Report) -> Iterator[str]:
     units = report.units
     if step.concerns:
         yield f"Read again under People first: {numbers(step.concerns)}."
+    if unseen := [box for gap in step.gaps for box in gap.boxes]:
+        yield f"Not read or not judged whole: {_box(unseen)}. What could hurt people there is to be settled first."
     for danger in step.dangers:
         when = _brought_down(danger)
         yield (
@@ -390,10 +446,11 @@ def _crew(hands: Hands) -> Iterator[tuple[str, str]]:
     yield "People", f"{people}{'; one works alone' if hands.alone == 'yes' else ''}"
     needs = [*(["felling"] if hands.saw else []), *(["herbicide"] if hands.herbicide else [])]
     if hands.block is None:
-        yield "Training", f"the plan says nothing of this crew; the work needs {joined(needs)}: {BLANK}"
+        asks = f"the work needs {joined(needs)}, and of each first aid and CPR"
+        yield "Training", f"the plan says nothing of this crew; {asks}: {BLANK}"
     else:
         has = joined([plainly(one) for one in hands.training]) or "none is given"
-        yield "Training", f"the work needs {joined(needs)}, and first aid and CPR; the plan gives: {has}"
+        yield "Training", f"the work needs {joined(needs)}, and of each first aid and CPR; the plan gives: {has}"
     for word, wanted, said in (
         ("Gear by clause", hands.by_clause, EMPLOYERS),
         ("Usual gear", hands.usual, "common practice"),
@@ -449,7 +506,7 @@ def _bring(step: StepWork, north: North | None, units: str) -> Iterator[str]:
     methods = {piece.method for piece in step.pieces}
     if step.saws:
         people = [one.people for one in step.hands if one.saw and one.people]
-        saws = f"{sum(people)} and a spare at most" if people else BLANK
+        saws = f"{sum(people) + 1} at most" if people else BLANK
         yield f"saws: {saws} (one for each who saws, and a spare; common practice, no source); who saws: {BLANK}"
         yield f"fuel and bar oil: {BLANK} (no figure is published for such work)"
         yield "wedges, a felling lever, an axe, files, spare chains (common practice, no source)"
