@@ -9,7 +9,19 @@ from habitatlint.findings import FIRM, Fact, Finding, Level, Policy, Related, Sl
 from habitatlint.ground.record import record
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.tables import slips_table
-from habitatlint.language.blocks import BLOCKS, PLURALS, Block, Plan, SetLevel, SetLimit, UsePack, Waive
+from habitatlint.language.blocks import (
+    BLOCKS,
+    PLURALS,
+    Block,
+    Path,
+    Plan,
+    Pocket,
+    Row,
+    SetLevel,
+    SetLimit,
+    UsePack,
+    Waive,
+)
 from habitatlint.language.plan import Find, IncludeTrouble, PlanText, find_nothing, read_plan
 from habitatlint.measures.vocabulary import Vocabulary
 from habitatlint.reading.blocks import Memory
@@ -22,6 +34,7 @@ from habitatlint.rulebook.pinning import Since
 from habitatlint.rulebook.rules import Limit, Pack, Rule
 from habitatlint.source import Source, Span
 from habitatlint.units import show
+from habitatlint.verdict import Extent, Verdict
 
 if TYPE_CHECKING:  # few ask why
     from habitatlint.rulebook.explaining import Inquiry
@@ -63,6 +76,10 @@ class Report(NamedTuple):
     limits: Mapping[str, Fact] = {}
     #: what differs from the pins that the rules are held to
     since: Since = Since()
+    #: findings about people's safety of rules that are switched off: not among `findings`; the sheet of work tells them
+    silenced_findings: tuple[Finding, ...] = ()
+    #: what no rule about people's safety could judge, switched off or not
+    unjudged_safety: tuple[NotJudged, ...] = ()
 
     @property
     def units(self) -> str:
@@ -81,8 +98,26 @@ class Report(NamedTuple):
         read = _nouns_read(self.vocabulary)
         return sorted(noun for noun in present - read if noun in PLURALS and PLURALS[noun] not in named)
 
-    def worst(self) -> Level:
-        return max((finding.level for finding in self.findings), default=Level.off)
+    @property
+    def verdict(self) -> Verdict:
+        """What is told of it."""
+        packs = dict.fromkeys((str(use.head[1].value), use.placed.source.name) for use in self.plan.of(UsePack))
+        return Verdict(
+            self.source, self.units, self.findings, self.waived, self.known, tuple(rule.name for rule in self.rules),
+            tuple(rule.slug for rule in self.silenced), self.since or None, self.plan.head is not None,
+            tuple(sorted(self.included)), tuple(packs), _extent(self.scene), tuple(self.unjudged),
+        )  # fmt: skip
+
+
+def _extent(scene: Scene) -> Extent:
+    counts: list[tuple[str, int, float | None]] = []
+    for kind in (Pocket, Path, Row):
+        if blocks := scene.plan.of(kind):
+            lengths = [shape.length for one in blocks if (shape := scene.shape_of(one)) is not None]
+            counts.append((kind.noun, len(blocks), sum(lengths) if kind is Path else None))
+    if len(scene.trees):
+        counts.append(("tree", len(scene.trees), None))
+    return Extent(Fact(scene.property_.area, "area") if scene.property_ is not None else None, tuple(counts))
 
 
 class Asked:
@@ -126,7 +161,9 @@ def check(
     if inquiry is not None:
         rules = inquiry.begin(plan, rulebook, rules)
 
-    def judged(over: Iterable[Rule], seen: list[Slip]) -> tuple[list[Finding], list[NotJudged]]:
+    def judged(
+        over: Iterable[Rule], seen: list[Slip], at: Mapping[str, Level] = levels
+    ) -> tuple[list[Finding], list[NotJudged]]:
         found: list[Finding] = []
         unjudged: list[NotJudged] = []
         table = slips_table(scene, seen)
@@ -136,11 +173,16 @@ def check(
                 {name: words.words for name, words in rule.lists.items()}, policy.today.toordinal(), {"slips": table},
             )  # fmt: skip
             judgement = judge(rule, context, inquiry.of(rule) if inquiry is not None else NOBODY)
-            found += [_graded(finding, rule, levels) for finding in judgement.findings]
+            found += [_graded(finding, rule, at) for finding in judgement.findings]
             unjudged += judgement.not_judged
         return [finding for finding in found if finding.level is not Level.off], unjudged
 
     findings, unjudged = judged(rules, slips)
+    # what could hurt people is judged though it is switched off: the sheet of work tells it
+    off = [one for one in rulebook.rules if one.safety and levels.get(one.name) is Level.off and inquiry is None]
+    quiet, unjudged_off = judged(off, slips, {}) if off else ([], [])
+    about_people = {rule.name for rule in rulebook.rules if rule.safety}
+    unseen = tuple(one for one in (*unjudged, *unjudged_off) if one.rule in about_people)
     findings, waived, waiver_slips = _waive(plan, rulebook, findings, policy)
     last = [*waiver_slips, *_not_judged(one for one in unjudged if not _is_of_broken_line(scene, one))]
     if last:
@@ -153,7 +195,8 @@ def check(
     silenced = tuple(rule for rule in rulebook.rules if rule.safety and _is_lowered(rule, levels))
     in_force = {f"{rule.name}.{name}": fact for rule in rulebook.rules for name, fact in _limits(rule, limits).items()}
     return Report(source, plan, scene, tuple(ordered), tuple(waived), tuple(rules), library.vocabulary, silenced,
-                  limits=in_force, since=rulebook.since_pins)  # fmt: skip
+                  limits=in_force, since=rulebook.since_pins, unjudged_safety=unseen,
+                  silenced_findings=tuple(sorted(_once(quiet), key=lambda finding: finding.order)))  # fmt: skip
 
 
 def _is_lowered(rule: Rule, levels: Mapping[str, Level]) -> bool:

@@ -11,20 +11,21 @@ import pickle
 import re
 import stat
 import sys
+import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import cache
 from typing import TYPE_CHECKING, TypeVar
 
-from habitatlint.language.plan import IncludeTrouble
-from habitatlint.outputs.map.picture import PictureFile
-from habitatlint.reading.grammar import PARSER_VERSION, Grammar
-from habitatlint.review import ReadPack
-from habitatlint.rulebook.rules import Pack
-from habitatlint.source import Source
+from habitatlint import __version__
+from habitatlint.source import IncludeTrouble, Source
 
-if TYPE_CHECKING:  # most runs have neither
+if TYPE_CHECKING:  # a run that remembers all it is asked needs none of them
     from habitatlint.measures.vocabulary import Vocabulary
+    from habitatlint.outputs.map.picture import PictureFile
+    from habitatlint.reading.grammar import Grammar
+    from habitatlint.review import ReadPack
     from habitatlint.rulebook.pinning import Pins
+    from habitatlint.rulebook.rules import Pack
 
 #: largest plan or pack file that is read, in bytes
 LARGEST_FILE = 8 * 1024 * 1024
@@ -42,6 +43,8 @@ class FileTrouble(Exception):
 
 #: files can be locked, and replaced while they are open
 POSIX = os.name == "posix"
+#: how the name of a file begins that is not yet in its place
+TEMPORARY = ".habitatlint-"
 #: the package's own folder
 HERE = os.path.dirname(os.path.realpath(__file__))
 
@@ -172,6 +175,8 @@ def find_picture(path: str, source: Source) -> PictureFile:
         with contextlib.suppress(IncludeTrouble):
             beside[name] = _read_beside(name, source, LARGEST_SIDECAR).decode("utf-8-sig", "replace")
     world = next((beside[name] for name in worlds if name in beside), "")
+    from habitatlint.outputs.map.picture import PictureFile
+
     return PictureFile(data, world, beside.get(f"{stem}.prj", ""))
 
 
@@ -195,17 +200,109 @@ def cache_folder() -> str | None:
     base = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
     if not os.path.isabs(base):
         return None
-    folder = os.path.join(base, "habitatlint")
     try:
         os.makedirs(base, exist_ok=True)
+    except OSError:
+        return None
+    return _own_folder(os.path.join(base, "habitatlint"))
+
+
+def _own_folder(folder: str) -> str | None:
+    """A folder of the user's own, made where there is none; None where others may look into it, or it cannot be."""
+    try:
         with contextlib.suppress(FileExistsError):
             os.mkdir(folder, 0o700)
         held = os.stat(folder)
     except OSError:
         return None
-    if not stat.S_ISDIR(held.st_mode) or (os.name == "posix" and (held.st_uid != os.getuid() or held.st_mode & 0o077)):
+    if not stat.S_ISDIR(held.st_mode) or (POSIX and (held.st_uid != os.getuid() or held.st_mode & 0o077)):
         return None
     return folder
+
+
+class Shelf:
+    """Bytes that are kept from one run to the next, by a key that says all they hang on, in the user's own folder.
+
+    What is read is what was put there whole by this user under this key: a file of another owner, one that others may
+    write, a link, or one whose bytes are not those of its seal is none. The seal tells of accidents; against others
+    stand owner and mode. Where nothing can be kept, nothing is, and no run fails for it. Two runs may use one shelf at
+    once: each file comes to its place whole.
+    """
+
+    #: bytes of a seal, and seconds after which what is used counts as used again
+    SEAL, DAY = 32, 86_400
+
+    def __init__(self, kind: str, most: int) -> None:
+        """`kind` is the name of its folder; `most` are the bytes that it holds."""
+        base = cache_folder()
+        self._folder = _own_folder(os.path.join(base, kind)) if base is not None else None
+        self._most = most
+        self._put = False
+
+    def get(self, key: str) -> bytes | None:
+        """What was put there by a key; None where there is nothing that can be trusted."""
+        if self._folder is None:
+            return None
+        path = os.path.join(self._folder, key)
+        flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+        try:
+            handle = os.open(path, flags)
+        except OSError:
+            return None
+        try:
+            held = os.fstat(handle)
+            if not stat.S_ISREG(held.st_mode) or held.st_size > self._most:
+                return None
+            if POSIX and (held.st_uid != os.getuid() or held.st_mode & 0o077 or held.st_nlink != 1):
+                return None
+            with open(handle, "rb", closefd=False) as file:
+                data = file.read()
+            if time.time() - held.st_mtime > self.DAY:
+                os.utime(path)
+        except OSError:
+            return None
+        finally:
+            os.close(handle)
+        sealed, body = data[: self.SEAL], data[self.SEAL :]
+        return body if sealed == _seal(key, body) else None
+
+    def put(self, key: str, body: bytes) -> None:
+        """Keeps bytes, if they can be kept."""
+        if self._folder is None or len(body) > self._most // 4:
+            return
+        try:
+            replace_file(os.path.join(self._folder, key), _seal(key, body) + body)
+            self._put = True
+        except OSError:  # a full disk, a folder that may not be written: what comes after would fare no better
+            self._folder = None
+
+    def tidy(self) -> None:
+        """Throws out what was used longest ago, down to three quarters, where more is kept than may be; and what a run
+        that was killed left half-written."""
+        if self._folder is None or not self._put:
+            return
+        with contextlib.suppress(OSError), os.scandir(self._folder) as entries:
+            found = []
+            for entry in entries:
+                with contextlib.suppress(OSError):  # another run may tidy too
+                    held = entry.stat(follow_symlinks=False)
+                    if entry.name.startswith(TEMPORARY) and time.time() - held.st_mtime > self.DAY:
+                        os.unlink(entry.path)
+                    else:
+                        found.append((held.st_mtime, entry.path, held.st_size))
+            total = sum(size for _, _, size in found)
+            if total <= self._most:
+                return
+            for _, path, size in sorted(found):
+                if total <= self._most * 3 // 4:
+                    break
+                with contextlib.suppress(OSError):
+                    os.unlink(path)
+                total -= size
+
+
+def _seal(key: str, body: bytes) -> bytes:
+    return hashlib.sha256(key.encode() + b"\0" + body).digest()
 
 
 @cache
@@ -222,6 +319,8 @@ def grammar(name: str, build: Callable[[dict[str, str], str | None], Grammar]) -
     The tables are kept by the content of the grammars and the versions of Python and lark; the
     library reads and writes the file itself and looks the content over again.
     """
+    from habitatlint.reading.grammar import PARSER_VERSION
+
     texts = grammar_texts()
     folder = cache_folder()
     if folder is None:
@@ -260,6 +359,8 @@ def shipped_packs(read: ReadPack, fingerprint: str) -> tuple[Pack, ...]:
     They are kept as read in the user's own folder, by the content of their files, of the grammars,
     and the `fingerprint` of what they are checked against.
     """
+    from habitatlint.reading.grammar import PARSER_VERSION
+
     base = home("rules")
     names = sorted(name for name in os.listdir(base) if os.path.isdir(os.path.join(base, name)))
     sources = {name: pack_sources(os.path.join(base, name), f"rules/{name}") for name in names}
@@ -267,6 +368,36 @@ def shipped_packs(read: ReadPack, fingerprint: str) -> tuple[Pack, ...]:
     said = repr((texts, grammar_texts(), sys.version, PARSER_VERSION, fingerprint, _code_that_reads()))
     key = hashlib.sha256(said.encode()).hexdigest()
     return kept(f"packs-{key[:24]}", lambda: tuple(read(name, sources[name]) for name in names))
+
+
+#: libraries that what is found hangs on
+LIBRARIES = ("lark", "numpy", "scipy", "shapely", "pyproj", "pygeomag", "ephem")
+
+
+@cache
+def fingerprint() -> str:
+    """Changes with anything of this program that a judgement hangs on: its code, the rules and grammars that ship, and
+    the libraries it stands on; told by names, sizes and times."""
+    from importlib.util import find_spec
+
+    found: list[tuple[str, int, int]] = []
+    for room, base in (("code", HERE), ("rules", home("rules")), ("grammar", home("grammar"))):
+        for folder, folders, _ in os.walk(base):
+            folders[:] = sorted(name for name in folders if name not in PASSED_OVER)
+            with os.scandir(folder) as entries:
+                held = sorted((entry.name, entry.stat()) for entry in entries if entry.name.endswith(_OURS))
+            place = f"{room}/{os.path.relpath(folder, base)}"
+            found += [(f"{place}/{name}", stats.st_size, stats.st_mtime_ns) for name, stats in held]
+    for name in LIBRARIES:
+        spec = find_spec(name)
+        if spec is not None and spec.origin is not None:
+            stats = os.stat(spec.origin)
+            found.append((spec.origin, stats.st_size, stats.st_mtime_ns))
+    return hashlib.sha256(repr((__version__, sys.version, found)).encode()).hexdigest()
+
+
+#: endings of files that are read when plans are judged
+_OURS = (".py", ".lark", RULE_ENDING)
 
 
 def _code_that_reads() -> list[tuple[str, int, int]]:
@@ -293,7 +424,7 @@ def kept(name: str, make: Callable[[], Kept]) -> Kept:
         return make()
     path = os.path.join(folder, name)
     # whatever is wrong with what was kept, it is made again
-    with contextlib.suppress(Exception), open(path, "rb") as file:
+    with contextlib.suppress(Exception), open(path, "rb", opener=_at_once) as file:
         return pickle.load(file)  # type: ignore[no-any-return]
     made = make()
     with contextlib.suppress(OSError):
@@ -313,7 +444,7 @@ def replace_file(path: str, data: bytes) -> None:
     """Puts a file in its place whole or not at all; raises OSError where that cannot be."""
     import tempfile  # felt at every start, and used at few
 
-    handle, temporary = tempfile.mkstemp(dir=os.path.dirname(path), prefix=".habitatlint-")
+    handle, temporary = tempfile.mkstemp(dir=os.path.dirname(path), prefix=TEMPORARY)
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(data)
@@ -325,13 +456,19 @@ def replace_file(path: str, data: bytes) -> None:
 
 
 def find_pack(path: str, source: Source, read: ReadPack) -> Pack:
-    """The pack that a `use pack` names, seen from the plan's folder: a folder of rule files, an archive that ends in
-    `.pack`, or by its bare name an installed one. What stands beside the plan goes before what is installed."""
+    """The pack that a `use pack` names, read."""
+    return read(*find_pack_texts(path, source))
+
+
+def find_pack_texts(path: str, source: Source) -> tuple[str, list[Source]]:
+    """Name and rule files of the pack that a `use pack` names, seen from the plan's folder: a folder of rule files, an
+    archive that ends in `.pack`, or by its bare name an installed one. What stands beside the plan goes before what is
+    installed. Raises IncludeTrouble."""
     if os.path.isabs(path) or "\\" in path or ":" in path:
         raise IncludeTrouble("a pack is a path from this file's folder, with forward slashes")
     place = os.path.normpath(os.path.join(os.path.dirname(source.name) or ".", path))
     try:
-        return read(*(_installed(path) if _is_bare(path) and not os.path.exists(place) else pack_texts(place)))
+        return _installed(path) if _is_bare(path) and not os.path.exists(place) else pack_texts(place)
     except (FileTrouble, OSError) as error:
         told = str(error)
         raise IncludeTrouble(told.removeprefix(f"{shown(place)}: ")) from None
@@ -347,8 +484,9 @@ def pack_texts(path: str) -> tuple[str, list[Source]]:
         if not sources:
             raise FileTrouble(f"{name}: the folder has no rule files; they end in {RULE_ENDING}")
         return os.path.basename(os.path.abspath(path)), sources
-    if not path.endswith(ENDING):
-        what = "not a pack" if os.path.exists(path) else "there is no such folder"
+    if not path.endswith(ENDING) or not os.path.lexists(path):
+        missing = f"there is no such {'file' if path.endswith(ENDING) else 'folder'}"
+        what = "not a pack" if os.path.exists(path) else missing
         raise FileTrouble(
             f"{name}: {what}; a pack is a folder of {RULE_ENDING} files, or an archive ending in {ENDING}"
         )
@@ -502,6 +640,8 @@ def write_files(contents: Mapping[str, bytes]) -> None:
         for path, data in contents.items():
             if os.path.isdir(path):
                 raise FileTrouble(f"{path.replace(os.sep, '/')}: a folder; give the name of a file")
+            if os.path.exists(path) and not os.path.isfile(path):  # a device or a pipe would be taken away
+                raise FileTrouble(f"{path.replace(os.sep, '/')}: not a plain file; give another name")
             temporaries[path] = _beside(path, data)
         for path, temporary in temporaries.items():
             try:

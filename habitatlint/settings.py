@@ -18,7 +18,6 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from habitatlint import files
 from habitatlint.findings import Level
 from habitatlint.outputs.sentences import clean
-from habitatlint.reading.grammar import did_you_mean, near
 
 if TYPE_CHECKING:
     from pydantic import BaseModel, ValidationError
@@ -69,12 +68,17 @@ class Settings(NamedTuple):
         if not self.exclude:
             return False
         place = os.path.relpath(os.path.abspath(plan), os.path.dirname(self.path)).replace(os.sep, "/")
-        return any(re.fullmatch(_pattern(one), place) for one in self.exclude)
+        return any(_fits(one, place) for one in self.exclude)
 
 
 def settings_for(plan: str) -> Settings:
     """The settings in force for a plan, by its path; without any, what is usual. Raises SettingsTrouble."""
     return _in_folder(os.path.dirname(os.path.abspath(plan)))
+
+
+def plans_in(plan: str) -> list[str]:
+    """A plan, or those in a folder, but for those that the settings exclude. Raises FileTrouble."""
+    return [path for path in files.plans_in(plan) if not settings_for(path).excludes(path)]
 
 
 def places_for(plan: str) -> Iterator[str]:
@@ -181,6 +185,8 @@ def _told(path: str, trouble: ValidationError, known: Mapping[tuple[str, ...], l
     at = tuple(str(part) for part in first["loc"] if isinstance(part, str))
     key, place = clean(".".join(at)), place_of(path, at[-1])
     if first["type"] == "extra_forbidden":
+        from habitatlint.reading.grammar import did_you_mean, near
+
         keys = known.get(at[:-1], [])
         hint = did_you_mean(near(at[-1], keys)) or f"; known are {', '.join(keys)}"
         return f"{place}: no setting is called `{key}`{hint}"
@@ -210,9 +216,22 @@ def as_lines(settings: Settings) -> Iterator[tuple[str, str]]:
             yield key, f"{word} {name} {value}"
 
 
-def _pattern(glob: str) -> str:
-    """A pattern of paths as a regular expression: `*` for anything within a name, `**/` for any folders, `?` for one
-    letter; a folder stands for all that is in it."""
-    parts = re.split(r"(\*\*/|\*\*|\*|\?)", glob.removeprefix("./").rstrip("/"))
-    words = {"**/": "(?:.*/)?", "**": ".*", "*": "[^/]*", "?": "[^/]"}
-    return "".join(words.get(part) or re.escape(part) for part in parts) + "(?:/.*)?"
+def _fits(glob: str, place: str) -> bool:
+    """Whether a path fits a pattern: `*` for anything in a name, `**/` for any folders, `?` for one letter; a folder
+    stands for all that is in it. Takes one look at the path for each part of the pattern, whatever the pattern is."""
+    ends = {0}  # how far into the path the pattern's parts so far may reach
+    for part in re.split(r"(\*\*/|\*\*|\*|\?)", glob.removeprefix("./").rstrip("/")):
+        least = min(ends, default=len(place))
+        if part == "**/":
+            ends |= {at + 1 for at in range(least, len(place)) if place[at] == "/"}
+        elif part == "**":
+            ends = set(range(least, len(place) + 1)) if ends else ends
+        elif part == "*":
+            for at in range(least, len(place)):
+                if at in ends and place[at] != "/":
+                    ends.add(at + 1)
+        elif part == "?":
+            ends = {at + 1 for at in ends if place[at : at + 1] not in ("", "/")}
+        elif part:
+            ends = {at + len(part) for at in ends if place.startswith(part, at)}
+    return any(at == len(place) or place[at] == "/" for at in ends)

@@ -76,3 +76,8 @@ class Span(NamedTuple):
     def order(self) -> tuple[str, int, int]:
         """For sorting: by file, then place."""
         return self.source.name, self.start, self.end
+
+
+class IncludeTrouble(Exception):
+    """A text that another names (a file it includes, a pack it uses) and that cannot be had, and why; raised by
+    whoever finds it."""

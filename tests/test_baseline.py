@@ -174,25 +174,25 @@ def test_two_of_one_content_are_two(report_of: Callable[..., Report]) -> None:
     text = "task fence\n  txet 1\n  txet 1\n"
     report = report_of(text)
     assert [content(one) for one in report.findings[:2]] == [content(report.findings[0])] * 2
-    entries = entries_of([report], str)
+    entries = entries_of([report.verdict], str)
     assert len(set(entries)) < len(entries)
-    assert held([report], entries, str, set()).reports[0].findings == ()
-    (left,) = held([report], entries[1:], str, set()).reports[0].findings
+    assert held([report.verdict], entries, str, set()).verdicts[0].findings == ()
+    (left,) = held([report.verdict], entries[1:], str, set()).verdicts[0].findings
     assert content(left) == entries[0].content
     one_less = report_of(text.replace("  txet 1\n", "", 1))
-    assert len(held([one_less], entries, str, set()).gone) >= 1
+    assert len(held([one_less.verdict], entries, str, set()).gone) >= 1
 
 
 @pytest.mark.parametrize("path", sorted((ROOT / "examples").glob("*.habitat")), ids=lambda path: path.stem)
 def test_lines_moved_change_no_content_of_any_example(path: Path, report_of: Callable[..., Report]) -> None:
     text = path.read_text(encoding="utf-8")
     report = report_of(text, f"examples/{path.name}", fragment=False)
-    entries = entries_of([report], str)
+    entries = entries_of([report.verdict], str)
     assert read(written(entries)) == sorted(entries)
     moved = report_of("# One line more.\n\n" + text, f"examples/{path.name}", fragment=False)
-    assert sorted(entries_of([moved], str)) == sorted(entries)
-    sifted = held([moved], entries, str, set())
-    assert (sifted.reports[0].findings, sifted.gone) == ((), ())
+    assert sorted(entries_of([moved.verdict], str)) == sorted(entries)
+    sifted = held([moved.verdict], entries, str, set())
+    assert (sifted.verdicts[0].findings, sifted.gone) == ((), ())
 
 
 def test_the_file_is_one_finding_a_line_and_sorted(farm: Path) -> None:

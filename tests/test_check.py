@@ -213,11 +213,11 @@ def test_what_is_kept_quiet_about_peoples_safety_is_said(report_of: Callable[...
     plan = "row hinges\n  method hinge\n  stumps 0,60 40,60\n  spacing 20\n  fall N\n  dbh {dbh}\n  cut-height {cut}\n{last}\n"
     off = report_of(plan.format(dbh="14in", cut="3ft", last="level hinge-too-big off"))
     assert [rule.slug for rule in off.silenced] == ["hinge-too-big"]
-    assert "people's safety, switched off or lowered: hinge-too-big" in render([off], Style())
+    assert "people's safety, switched off or lowered: hinge-too-big" in render([off.verdict], Style())
     waive = 'waive hinge-overhead on hinges until 2027-12-31 because "one tall hand"'
     waived = report_of(plan.format(dbh="8in", cut="5.5ft", last=waive))
     assert waived.silenced == ()
-    assert "people's safety, waived: " in render([waived], Style())
-    assert "(one tall hand)" in render([waived], Style())
+    assert "people's safety, waived: " in render([waived.verdict], Style())
+    assert "(one tall hand)" in render([waived.verdict], Style())
     plain = report_of(plan.format(dbh="8in", cut="3ft", last=""))
-    assert "people's safety" not in render([plain], Style())
+    assert "people's safety" not in render([plain.verdict], Style())

@@ -11,6 +11,9 @@ import sys
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
+
+from habitatlint.cli.main import main
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -241,7 +244,7 @@ def test_a_cache_that_nobody_can_write_or_read_is_done_without(plans: Path) -> N
     assert (done.returncode, done.stdout) == (plain.returncode, plain.stdout)
     cache = plans / "cache"
     run("check", "faulty.habitat", cwd=plans, XDG_CACHE_HOME=str(cache))
-    kept = list((cache / "habitatlint").iterdir())
+    kept = [path for path in (cache / "habitatlint").rglob("*") if path.is_file()]
     assert kept
     for path in kept:
         path.write_bytes(b"\x80\x05garbage")
@@ -285,3 +288,22 @@ def test_a_folder_judges_what_a_plan_includes_with_that_plan(tmp_path: Path) -> 
     whole = run("check", ".", cwd=tmp_path)
     assert whole.returncode == 0 and "1 plan, nothing found" in whole.stdout
     assert run("check", "crews.habitat", cwd=tmp_path).returncode == 1  # by itself it is no plan
+
+
+@pytest.mark.parametrize(
+    ("noun", "head"),
+    [
+        ("storm", 'storm DATE ["TITLE"], such as `storm 2027-05-14`'), ("row", 'row NAME ["TITLE"]'),
+        ("plan", 'plan "TITLE"'), ("boundary", 'boundary ["TITLE"]'),
+    ],
+)  # fmt: skip
+def test_words_tells_how_a_block_begins(noun: str, head: str) -> None:
+    page = CliRunner().invoke(main, ["words", noun]).output
+    assert f"It begins with: {head}\n" in page
+
+
+def test_words_lists_what_any_block_may_say_only_where_it_is_work() -> None:
+    assert "the crew that does it" in CliRunner().invoke(main, ["words", "row"]).output
+    crew = CliRunner().invoke(main, ["words", "crew"]).output
+    assert "the crew that does it" not in crew and "As any block it may also say `note`" in crew
+    assert "Release the overstory" in CliRunner().invoke(main, ["words", "work"]).output

@@ -22,6 +22,7 @@ FLOORS = [
     ["review"],
     ["mending"],
     ["check"],
+    ["verdict"],
     ["rulebook"],
     ["measures"],
     ["ground"],

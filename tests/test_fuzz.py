@@ -55,7 +55,7 @@ def sound(review: Review, text: str) -> None:
         assert 0 <= span.start <= span.end <= len(span.source.text)
         assert 1 <= span.line <= len(span.source.line_starts)
     for form in ("text", "gnu", "json"):
-        page = render(form, [report], Style())
+        page = render(form, [report.verdict], Style())
         assert "\x1b" not in page and "\x00" not in page and "\u202e" not in page
     slips = [
         finding
@@ -86,8 +86,8 @@ def test_reading_with_a_memory_is_reading_afresh(review: Review, changes: list[t
     """A text read after others, its blocks known in part, is told the same as one read alone."""
     text = edited(changes)
     review.memory.clear()
-    alone = render("json", [review.check(Source("x.habitat", text), POLICY)], Style())
+    alone = render("json", [review.check(Source("x.habitat", text), POLICY).verdict], Style())
     review.memory.clear()
     review.check(Source("x.habitat", SAMPLE), POLICY)
-    after = render("json", [review.check(Source("x.habitat", text), POLICY)], Style())
+    after = render("json", [review.check(Source("x.habitat", text), POLICY).verdict], Style())
     assert alone == after

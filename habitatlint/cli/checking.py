@@ -12,15 +12,17 @@ from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
 from habitatlint import files
-from habitatlint.check import Report
-from habitatlint.cli.formatting import plans_in
-from habitatlint.cli.project import Project, project_of
-from habitatlint.findings import Level, Policy
+from habitatlint.cli.judging import Job
+from habitatlint.cli.many import Way, judge_all
+from habitatlint.findings import Level
 from habitatlint.outputs import Run, Style, render
-from habitatlint.source import Source
+from habitatlint.settings import plans_in, settings_for
+from habitatlint.source import IncludeTrouble, Source
+from habitatlint.verdict import Verdict
 
-if TYPE_CHECKING:  # most runs have no baseline
+if TYPE_CHECKING:  # most runs have no baseline, and show no rules
     from habitatlint.outputs.baseline import Entry
+    from habitatlint.rulebook.rules import Rule
 
 #: exit status: nothing at or above the failing level; findings; the command could not do its work
 CLEAN, FOUND, FAILED = 0, 1, 2
@@ -42,6 +44,7 @@ class Wanted(NamedTuple):
     write_baseline: str = ""
     colour: bool = False
     timed: bool = False
+    way: Way = Way()
 
 
 class Outcome(NamedTuple):
@@ -64,37 +67,52 @@ def check_plans(plans: Iterable[str], wanted: Wanted) -> Outcome:
     """Checks plans. Raises FileTrouble for a baseline that cannot be read or written."""
     start = time.perf_counter()
     gathered = _gather(plans, wanted)
-    reports = _reports(gathered, wanted)
+    verdicts = _verdicts(gathered, wanted)
     troubles = tuple(gathered.troubles)
     run = Run(baseline=wanted.baseline or wanted.write_baseline, troubles=troubles)
     if wanted.write_baseline and not troubles:  # what could not be read would be missing in it
-        _write_baseline(wanted.write_baseline, reports)
+        _write_baseline(wanted.write_baseline, verdicts)
     if run.baseline and not (wanted.write_baseline and troubles):
-        reports, gone = _held(run.baseline, reports)
+        verdicts, gone = _held(run.baseline, verdicts)
         run = run._replace(gone=gone)
-    run = run._replace(status=_status(reports, run, wanted))
-    if wanted.form == "sarif":  # its fixes are mends that were tried
-        reports = [_project(report).review.tried(report, _policy(report, wanted)) for report in reports]
+    run = run._replace(status=_status(verdicts, run, wanted))
+    if wanted.form == "sarif":
+        run = run._replace(rules=_rules(verdicts))
     style = Style(wanted.colour, time.perf_counter() - start if wanted.timed else None, run)
     # a log says of what could not be read that the run failed; the other forms have nothing to show
-    page = render(wanted.form, reports, style) if reports or wanted.form == "sarif" else ""
+    page = render(wanted.form, verdicts, style) if verdicts or wanted.form == "sarif" else ""
     return Outcome(page, troubles, run.status)
 
 
-def _project(report: Report) -> Project:
-    return project_of(report.source.name)
+def _failing(verdict: Verdict, wanted: Wanted) -> Level:
+    """The level from which a plan's findings fail the run: as the command line says, else as its settings do."""
+    level = wanted.failing if wanted.failing is not None else settings_for(verdict.source.name).failing
+    return Level.error if level is None else level
 
 
-def _policy(report: Report, wanted: Wanted) -> Policy:
-    return _project(report).policy(wanted.today, wanted.failing)
-
-
-def _status(reports: Iterable[Report], run: Run, wanted: Wanted) -> int:
+def _status(verdicts: Iterable[Verdict], run: Run, wanted: Wanted) -> int:
     if run.troubles:
         return FAILED
-    failing = [(report.worst(), _policy(report, wanted).failing) for report in reports]
+    failing = [(verdict.worst(), _failing(verdict, wanted)) for verdict in verdicts]
     stale = bool(run.gone) and any(least <= Level.note for _, least in failing)
     return FOUND if stale or any(worst >= least for worst, least in failing) else CLEAN
+
+
+def _rules(verdicts: Iterable[Verdict]) -> dict[str, Rule]:
+    """Rules by name: those in force where the plans stand, and those of the packs that the plans use."""
+    from habitatlint.cli.project import project_of
+
+    found: dict[str, Rule] = {}
+    books = set()
+    for verdict in verdicts:
+        review = project_of(verdict.source.name).review
+        packs = [] if id(review) in books else [*review.rulebook.packs]
+        books.add(id(review))
+        for path, asker in verdict.packs:
+            with contextlib.suppress(IncludeTrouble):
+                packs.append(review.find_pack(path, Source(asker, "")))
+        found |= {rule.name: rule for pack in packs for rule in pack.rules if rule.name not in found}
+    return found
 
 
 def _gather(plans: Iterable[str], wanted: Wanted) -> _Gathered:
@@ -115,28 +133,34 @@ def _gather(plans: Iterable[str], wanted: Wanted) -> _Gathered:
     return gathered
 
 
-def _reports(gathered: _Gathered, wanted: Wanted) -> list[Report]:
-    """The plans' reports by name, each judged by the settings that it stands under. A file that is included, and that
-    has no head of its own, is judged in the plan that includes it; by itself too where it was named, unless the files
-    named are those that changed."""
+def _verdicts(gathered: _Gathered, wanted: Wanted) -> list[Verdict]:
+    """The verdicts on plans by name, each judged by the settings that it stands under. A file that is included, and
+    that has no head of its own, is judged in the plan that includes it; by itself too where it was named, unless the
+    files named are those that changed."""
     sources, named = gathered.sources, gathered.named
 
-    def judged(source: Source) -> Report:
-        project = project_of(source.name)
-        return project.review.check(source, project.policy(wanted.today, wanted.failing))
+    def judged(every: Iterable[Source]) -> list[Verdict]:
+        found = judge_all([_job(source, wanted) for source in every], wanted.way)
+        gathered.troubles.extend(found.troubles)
+        return found.verdicts
 
-    reports = [judged(source) for source in sources.values()]
+    verdicts = judged(sources.values())
     if wanted.changed:
-        others = [judged(source) for source in _naming(sources.keys())]
-        reports += [report for report in others if report.plan.head is not None and report.included & sources.keys()]
+        others = judged(_naming(sources.keys()))
+        verdicts += [one for one in others if one.headed and not sources.keys().isdisjoint(one.included)]
         named = set()
-    reports.sort(key=lambda report: report.source.name)
-    included = {name for report in reports for name in report.included}
+    verdicts.sort(key=lambda verdict: verdict.source.name)
+    included = {name for verdict in verdicts for name in verdict.included}
     return [
-        report
-        for report in reports
-        if report.source.name in named or report.source.name not in included or report.plan.head is not None
+        verdict
+        for verdict in verdicts
+        if verdict.source.name in named or verdict.source.name not in included or verdict.headed
     ]
+
+
+def _job(source: Source, wanted: Wanted) -> Job:
+    today = wanted.today or settings_for(source.name).today or date.today()
+    return Job(source, today, tried=wanted.form == "sarif")  # that form's fixes are mends that were tried
 
 
 def _naming(names: AbstractSet[str]) -> list[Source]:
@@ -157,27 +181,27 @@ def _naming(names: AbstractSet[str]) -> list[Source]:
     return [source for name, source in found.items() if name not in names]
 
 
-def _held(path: str, reports: list[Report]) -> tuple[list[Report], int]:
-    """Reports without what a baseline has, and how many of its findings are gone."""
+def _held(path: str, verdicts: list[Verdict]) -> tuple[list[Verdict], int]:
+    """Verdicts without what a baseline has, and how many of its findings are gone."""
     from habitatlint.outputs import baseline
 
     entries = _read_baseline(path)
     folder = os.path.dirname(path)
     missing = {plan for plan in {entry.plan for entry in entries} if not _is_there(folder, plan)}
-    sifted = baseline.held(reports, entries, _seen_from(path), missing)
-    return list(sifted.reports), len(sifted.gone)
+    sifted = baseline.held(verdicts, entries, _seen_from(path), missing)
+    return list(sifted.verdicts), len(sifted.gone)
 
 
-def _write_baseline(path: str, reports: list[Report]) -> None:
+def _write_baseline(path: str, verdicts: list[Verdict]) -> None:
     """Writes what was found over what a baseline said of the same plans. It is no plan that is written over: a file
     that is no baseline is left alone."""
     from habitatlint.outputs import baseline
 
     seen_from, folder = _seen_from(path), os.path.dirname(path)
-    looked_at = {seen_from(report.source.name) for report in reports}
+    looked_at = {seen_from(verdict.source.name) for verdict in verdicts}
     held = _read_baseline(path) if os.path.lexists(path) else []
     kept = [one for one in held if one.plan not in looked_at and _is_there(folder, one.plan)]
-    text = baseline.written([*baseline.entries_of(reports, seen_from), *kept])
+    text = baseline.written([*baseline.entries_of(verdicts, seen_from), *kept])
     files.write_files({os.path.realpath(path): text.encode()})
 
 

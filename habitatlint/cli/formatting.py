@@ -13,7 +13,7 @@ from habitatlint import files
 from habitatlint.language.formatting import formatted
 from habitatlint.language.plan import plan_grammar
 from habitatlint.outputs.sentences import clean
-from habitatlint.settings import settings_for
+from habitatlint.settings import plans_in
 from habitatlint.source import Source
 
 #: what a plan read from standard input is called
@@ -54,11 +54,6 @@ def each_plan(plans: Iterable[str], troubles: list[str]) -> list[str]:
         except files.FileTrouble as trouble:
             troubles.append(str(trouble))
     return list(dict.fromkeys(paths))
-
-
-def plans_in(plan: str) -> list[str]:
-    """A plan, or those in a folder, but for those that the settings exclude. Raises FileTrouble."""
-    return [path for path in files.plans_in(plan) if not settings_for(path).excludes(path)]
 
 
 def show_diff(name: str, before: str, after: str) -> None:

@@ -22,6 +22,13 @@ if TYPE_CHECKING:
 CLEAN, FOUND, FAILED = 0, 1, 2
 
 
+def _tell(trouble: object) -> None:
+    """Tells of what cannot be done, with nothing in it that could steer a terminal: a file may be called anything."""
+    from habitatlint.outputs.sentences import clean
+
+    click.echo(f"habitatlint: {clean(str(trouble))}", err=True)
+
+
 class _Group(click.Group):
     """Keeps the user's mistake and our bug apart."""
 
@@ -31,7 +38,7 @@ class _Group(click.Group):
         try:
             return super().main(*args, **kwargs)
         except FileTrouble as trouble:
-            click.echo(f"habitatlint: {trouble}", err=True)
+            _tell(trouble)
         except BrokenPipeError:
             # the reader of our output has gone: nothing is left to say, and nothing to flush to
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -74,6 +81,9 @@ def _colour() -> bool:
 @click.option("--changed", is_flag=True,
               help="PLANs are files that changed: those without a head are judged in the plans that include them, "
               "looked for here and below.")  # fmt: skip
+@click.option("--jobs", type=click.IntRange(1, 1024), metavar="N",
+              help="Judge N plans at once; as many as are worth it if left out.")  # fmt: skip
+@click.option("--no-cache", "anew", is_flag=True, help="Judge plans anew that have not changed since they were judged.")
 def check(
     plans: tuple[str, ...],
     form: str,
@@ -83,6 +93,8 @@ def check(
     baseline: str,
     write_baseline: str,
     changed: bool,
+    jobs: int | None,
+    anew: bool,
 ) -> None:
     """Read plans (files, folders, or - for standard input) and tell what is wrong with them.
 
@@ -94,15 +106,18 @@ def check(
     # one pass over a few plans makes little to collect: do not look for it at every turn
     gc.set_threshold(200_000, 20, 20)
     from habitatlint.cli import checking
+    from habitatlint.cli.many import Way
+    from habitatlint.cli.progress import Progress
     from habitatlint.findings import Level
 
     failing = Level[fail_on] if fail_on else None
-    wanted = checking.Wanted(form, name, today, failing, changed, baseline, write_baseline, _colour(),
-                             timed=sys.stdout.isatty())  # fmt: skip
-    outcome = checking.check_plans(plans, wanted)
+    with Progress("plans judged") as progress:
+        wanted = checking.Wanted(form, name, today, failing, changed, baseline, write_baseline, _colour(),
+                                 timed=sys.stdout.isatty(), way=Way(jobs, not anew, progress))  # fmt: skip
+        outcome = checking.check_plans(plans, wanted)
     click.echo(outcome.page, nl=False)
     for line in outcome.troubles:
-        click.echo(f"habitatlint: {line}", err=True)
+        _tell(line)
     gc.freeze()  # the process ends here: nothing is worth looking through again
     sys.exit(outcome.status)
 
@@ -130,7 +145,7 @@ def rules(name: str | None, path: str, place: str, form: str, today: date | None
         try:
             click.echo(explain(name or "", place, form, today), nl=False)
         except Unanswerable as trouble:
-            click.echo(f"habitatlint: {trouble}", err=True)
+            _tell(trouble)
             sys.exit(FAILED)
         return
     from habitatlint.cli.project import project_of
@@ -153,7 +168,7 @@ def rules(name: str | None, path: str, place: str, form: str, today: date | None
     if rule is None:
         likely = book.like(name)
         hint = did_you_mean(likely) or "; `habitatlint rules` lists them"
-        click.echo(f"habitatlint: no rule is called `{name}`{hint}", err=True)
+        _tell(f"no rule is called `{name}`{hint}")
         sys.exit(FAILED)
     click.echo(page(rule, book), nl=False)
 
@@ -185,7 +200,7 @@ def words(noun: str | None, of_rules: bool) -> None:
     if block is None:
         likely = near(noun, LAYOUT.nouns)
         hint = did_you_mean(likely) or "; `habitatlint words` lists them"
-        click.echo(f"habitatlint: no block is called `{noun}`{hint}", err=True)
+        _tell(f"no block is called `{noun}`{hint}")
         sys.exit(FAILED)
     click.echo(block_page(block, files.grammar("plan", plan_grammar)), nl=False)
 
@@ -258,7 +273,7 @@ def map_(
         for line in maps.draw_map(plan, wanted):
             click.echo(line)
     except Unprintable as trouble:
-        click.echo(f"habitatlint: {trouble}", err=True)
+        _tell(trouble)
         sys.exit(FAILED)
 
 
@@ -280,7 +295,7 @@ def watch(plan: str, form: str, port: int) -> None:
         try:
             watching.watch(plan, form, colour=_colour(), port=port)
         except PortTrouble as trouble:
-            click.echo(f"habitatlint: {trouble}", err=True)
+            _tell(trouble)
             sys.exit(FAILED)
 
 
@@ -308,7 +323,7 @@ def mend(
     how = mending.How(every, as_patch, why, rule, Level[least])
     changed, troubles = mending.mend(plans, today, how)
     for line in troubles:
-        click.echo(f"habitatlint: {line}", err=True)
+        _tell(line)
     sys.exit(FAILED if troubles else FOUND if changed else CLEAN)
 
 
@@ -325,7 +340,7 @@ def format_(plans: tuple[str, ...], check: bool) -> None:
 
     changed, troubles = formatting.format_plans(plans, check=check)
     for line in troubles:
-        click.echo(f"habitatlint: {line}", err=True)
+        _tell(line)
     sys.exit(FAILED if troubles else FOUND if check and changed else CLEAN)
 
 
@@ -359,7 +374,7 @@ def _project_here() -> Project:
     try:
         return project_of(os.path.join(os.curdir, "plan"))
     except SettingsTrouble as trouble:
-        click.echo(f"habitatlint: {trouble}", err=True)
+        _tell(trouble)
         return without_settings()
 
 

@@ -181,7 +181,7 @@ def _tell(look: Look, form: str, colour: bool) -> None:
     if look.notice:
         click.echo(look.notice, err=True)
     if look.report is not None:
-        click.echo(render(form, [look.report], Style(colour)), nl=False)
+        click.echo(render(form, [look.report.verdict], Style(colour)), nl=False)
 
 
 def _told(error: Exception) -> str:

@@ -37,6 +37,7 @@ from habitatlint.reading.values import (
     Written,
     written,
 )
+from habitatlint.source import IncludeTrouble as IncludeTrouble
 from habitatlint.source import Source, Span
 from habitatlint.units import Quantity, Range
 
@@ -100,10 +101,6 @@ LAYOUT = Layout(
     },
     wanted="a word that begins a block (`pocket`, `path`, `row` and others)",
 )
-
-
-class IncludeTrouble(Exception):
-    """A file that an `include` cannot bring in, and why; raised by whoever finds the text."""
 
 
 #: finds the source that an include names, seen from the including source

@@ -1,15 +1,18 @@
-"""What is shown of reports, one file a form; a table of the forms by name.
+"""What is shown of verdicts, one file a form; a table of the forms by name.
 
-A form is a module with `render(reports, style) -> str`; it is imported when it is asked for.
+A form is a module with `render(verdicts, style) -> str`; it is imported when it is asked for.
 """
 
 from __future__ import annotations
 
 import importlib
-from collections.abc import Sequence
-from typing import NamedTuple
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, NamedTuple
 
-from habitatlint.check import Report
+from habitatlint.verdict import Verdict
+
+if TYPE_CHECKING:  # only one form shows rules
+    from habitatlint.rulebook.rules import Rule
 
 #: form -> its module
 FORMS = {
@@ -21,16 +24,18 @@ FORMS = {
 
 
 class Run(NamedTuple):
-    """What is told of a run beside its reports.
+    """What is told of a run beside its verdicts.
 
     `status` is the command's exit status, `troubles` the files that could not be read, a line each; `baseline` is the
-    path of the baseline it was held to, "" for none, and `gone` how many of its findings are found no more.
+    path of the baseline it was held to, "" for none, and `gone` how many of its findings are found no more. `rules`
+    has, by name, every rule that was judged, for the form that shows them.
     """
 
     status: int = 0
     troubles: tuple[str, ...] = ()
     baseline: str = ""
     gone: int = 0
+    rules: Mapping[str, Rule] = {}
 
     @property
     def stale(self) -> str:
@@ -49,6 +54,6 @@ class Style(NamedTuple):
     run: Run = Run()
 
 
-def render(form: str, reports: Sequence[Report], style: Style) -> str:
-    """Reports in a form; KeyError for a form that is not in the table."""
-    return str(importlib.import_module(FORMS[form]).render(reports, style))
+def render(form: str, verdicts: Sequence[Verdict], style: Style) -> str:
+    """Verdicts in a form; KeyError for a form that is not in the table."""
+    return str(importlib.import_module(FORMS[form]).render(verdicts, style))

@@ -18,9 +18,9 @@ from collections.abc import Callable, Iterable, Sequence
 from collections.abc import Set as AbstractSet
 from typing import NamedTuple
 
-from habitatlint.check import Report
 from habitatlint.findings import Finding, Level
 from habitatlint.outputs.sentences import shown
+from habitatlint.verdict import Verdict
 
 VERSION = 1
 
@@ -55,9 +55,9 @@ class Entry(NamedTuple):
 
 
 class Held(NamedTuple):
-    """Reports held to a baseline, what it has is `known` there; and its entries that are found no more."""
+    """Verdicts held to a baseline, what it has is `known` there; and its entries that are found no more."""
 
-    reports: tuple[Report, ...]
+    verdicts: tuple[Verdict, ...]
     gone: tuple[Entry, ...]
 
 
@@ -73,40 +73,40 @@ def content(finding: Finding) -> Content:
     return Content(finding.rule, tuple(sorted(finding.names)), tuple(words))
 
 
-def entries_of(reports: Iterable[Report], path_of: Callable[[str], str]) -> list[Entry]:
-    """What a baseline of these reports holds; `path_of` gives a plan's path as seen from the baseline's folder."""
+def entries_of(verdicts: Iterable[Verdict], path_of: Callable[[str], str]) -> list[Entry]:
+    """What a baseline of these verdicts holds; `path_of` gives a plan's path as seen from the baseline's folder."""
     return [
-        Entry(path_of(report.source.name), content(finding), finding.level)
-        for report in reports
-        for finding in (*report.findings, *report.known)
+        Entry(path_of(verdict.source.name), content(finding), finding.level)
+        for verdict in verdicts
+        for finding in (*verdict.findings, *verdict.known)
     ]
 
 
 def held(
-    reports: Sequence[Report], entries: Iterable[Entry], path_of: Callable[[str], str], missing: AbstractSet[str]
+    verdicts: Sequence[Verdict], entries: Iterable[Entry], path_of: Callable[[str], str], missing: AbstractSet[str]
 ) -> Held:
-    """Reports without what the baseline has, each entry for one finding at its level or below.
+    """Verdicts without what the baseline has, each entry for one finding at its level or below.
 
     Entries of plans that were not looked at are left aside, but for those of plans in `missing`, which are no more.
     """
     left: dict[tuple[str, Content], list[Level]] = {}
-    looked_at = {path_of(report.source.name) for report in reports} | missing
+    looked_at = {path_of(verdict.source.name) for verdict in verdicts} | missing
     for entry in sorted(entries, key=lambda entry: entry.level, reverse=True):
         if entry.plan in looked_at:
             left.setdefault((entry.plan, entry.content), []).append(entry.level)
     sifted = []
-    for report in reports:
+    for verdict in verdicts:
         known: set[int] = set()
         # the gravest first, so that each entry serves where it is needed
-        for finding in sorted(report.findings, key=lambda finding: finding.level, reverse=True):
-            levels = left.get((path_of(report.source.name), content(finding)), [])
+        for finding in sorted(verdict.findings, key=lambda finding: finding.level, reverse=True):
+            levels = left.get((path_of(verdict.source.name), content(finding)), [])
             if levels and levels[0] >= finding.level:
                 known.add(id(finding))
                 levels.pop(0)
         sifted.append(
-            report._replace(
-                findings=tuple(one for one in report.findings if id(one) not in known),
-                known=tuple(one for one in report.findings if id(one) in known),
+            verdict._replace(
+                findings=tuple(one for one in verdict.findings if id(one) not in known),
+                known=tuple(one for one in verdict.findings if id(one) in known),
             )
         )
     gone = [Entry(plan, what, level) for (plan, what), levels in left.items() for level in levels]

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from habitatlint.check import Report
 from habitatlint.findings import Finding
 from habitatlint.outputs import Style
 from habitatlint.outputs.sentences import clean, message
+from habitatlint.verdict import Verdict
 
 
-def render(reports: Sequence[Report], style: Style) -> str:
-    lines = [f"{line(finding, report.units)} ({finding.rule})" for report in reports for finding in report.findings]
+def render(verdicts: Sequence[Verdict], style: Style) -> str:
+    lines = [f"{line(finding, verdict.units)} ({finding.rule})" for verdict in verdicts for finding in verdict.findings]
     if style.run.stale:
         lines.append(f"{clean(style.run.baseline)}:1:1: note: {style.run.stale} (baseline/stale)")
     return "".join(f"{one}\n" for one in lines)

@@ -1,4 +1,4 @@
-"""Reports as JSON, version 1: `{"version", "plans": [{"path", "findings": [...], "waived": [...]}]}`.
+"""Verdicts as JSON, version 1: `{"version", "plans": [{"path", "findings": [...], "waived": [...]}]}`.
 
 A finding has `rule` (pack/slug), `level`, `message`, `path` (that of an included file, where it stands
 there), `safety`, `line`, `column`, `end-line`, `end-column` (from
@@ -14,35 +14,37 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from habitatlint.check import Report
 from habitatlint.findings import Fact, Finding
 from habitatlint.outputs import Style
 from habitatlint.outputs.sentences import measured_and_wanted, message, worded
 from habitatlint.source import Span
+from habitatlint.verdict import Verdict
+
+if TYPE_CHECKING:  # few are held to pins
+    from habitatlint.rulebook.pinning import Since
 
 VERSION = 1
 
 
-def render(reports: Sequence[Report], style: Style) -> str:
+def render(verdicts: Sequence[Verdict], style: Style) -> str:
     run = style.run
     plans = [
         {
-            "path": report.source.name,
-            "findings": [_finding(finding, report.units) for finding in report.findings],
-            "waived": [_finding(finding, report.units) for finding in report.waived],
-            **({"since-pins": _since(report)} if report.since else {}),
-            **({"known": [_finding(finding, report.units) for finding in report.known]} if run.baseline else {}),
+            "path": verdict.source.name,
+            "findings": [_finding(finding, verdict.units) for finding in verdict.findings],
+            "waived": [_finding(finding, verdict.units) for finding in verdict.waived],
+            **({"since-pins": _since(verdict.since)} if verdict.since else {}),
+            **({"known": [_finding(finding, verdict.units) for finding in verdict.known]} if run.baseline else {}),
         }
-        for report in reports
+        for verdict in verdicts
     ]
     held_to = {"baseline": {"path": run.baseline, "gone": run.gone}} if run.baseline else {}
     return json.dumps({"version": VERSION, **held_to, "plans": plans}, indent=2, ensure_ascii=False) + "\n"
 
 
-def _since(report: Report) -> dict[str, list[str]]:
-    since = report.since
+def _since(since: Since) -> dict[str, list[str]]:
     return {"new": list(since.new), "changed": list(since.changed), "gone": list(since.gone)}
 
 

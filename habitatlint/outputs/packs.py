@@ -121,7 +121,7 @@ def _json(looked: Looked) -> str:
     told = {
         "version": VERSION,
         "pack": looked.pack,
-        "pack-version": looked.version,
+        "pack-version": clean(looked.version),
         "rules": looked.rules,
         "remarks": [
             {
@@ -130,7 +130,7 @@ def _json(looked: Looked) -> str:
                 "column": remark.span.column,
                 "level": remark.level.name,
                 "kind": remark.kind,
-                "message": remark.words,
+                "message": clean(remark.words),
             }
             for remark in looked.remarks
         ],

@@ -171,9 +171,9 @@ def _header(title: str, report: Report, today: date, notice: str) -> str:
     dated = f", of {head.date.value.isoformat()}" if head and head.date else ""
     by = f", drawn by {head.drawn_by.value}" if head and head.drawn_by else ""
     lines = [f"{stage}{dated}{by}; judged by {_count(len(report.rules), 'rule')} as of {today.isoformat()}"]
-    lines += overview(report).splitlines()
+    lines += overview(report.verdict).splitlines()
     parts = [f"<p>{_text(line[0].upper() + line[1:])}</p>" for line in lines]
-    warned = [f'<p class="hushed">{_text(line)}</p>' for line in safety(report)]
+    warned = [f'<p class="hushed">{_text(line)}</p>' for line in safety(report.verdict)]
     if notice:
         warned.insert(0, f'<p class="notice" role="status">{_text(notice)}</p>')
     return f"<header>\n<h1>{_text(title)}</h1>\n" + "\n".join([*parts, *warned]) + "\n</header>"

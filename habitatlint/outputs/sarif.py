@@ -1,4 +1,4 @@
-"""Reports in the Static Analysis Results Interchange Format, SARIF 2.1.0 (OASIS Standard, with Errata 01).
+"""Verdicts in the Static Analysis Results Interchange Format, SARIF 2.1.0 (OASIS Standard, with Errata 01).
 
 One run. Its rule table holds every rule that was judged; each finding is a result under its rule, marked by a region of
 the plan with its text, with the other places it speaks of, and with a fix for each mend that was proven. Waived
@@ -18,7 +18,6 @@ from typing import Any
 from urllib.parse import quote
 
 from habitatlint import __version__
-from habitatlint.check import Report
 from habitatlint.findings import Edit, Finding, Mend
 from habitatlint.outputs import Run, Style
 from habitatlint.outputs.baseline import content
@@ -26,6 +25,7 @@ from habitatlint.outputs.rules import about, clean_lines
 from habitatlint.outputs.sentences import clean, message, rows, worded
 from habitatlint.rulebook.rules import Rule
 from habitatlint.source import Span
+from habitatlint.verdict import Verdict
 
 SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
 ROOT = "%SRCROOT%"
@@ -33,21 +33,21 @@ ROOT = "%SRCROOT%"
 _ROOTED = re.compile(r"(?:[A-Za-z]:)?/")
 
 
-def render(reports: Sequence[Report], style: Style) -> str:
-    log = {"$schema": SCHEMA, "version": "2.1.0", "runs": [_run(reports, style.run)]}
+def render(verdicts: Sequence[Verdict], style: Style) -> str:
+    log = {"$schema": SCHEMA, "version": "2.1.0", "runs": [_run(verdicts, style.run)]}
     return json.dumps(log, indent=2) + "\n"
 
 
-def _run(reports: Sequence[Report], run: Run) -> dict[str, Any]:
-    rules = {rule.name: rule for report in reports for rule in report.rules}
-    table = [rules[name] for name in sorted(rules)]
+def _run(verdicts: Sequence[Verdict], run: Run) -> dict[str, Any]:
+    judged = {name for verdict in verdicts for name in verdict.rules}
+    table = [run.rules[name] for name in sorted(judged)]
     index = {rule.name: number for number, rule in enumerate(table)}
     results = [
-        _result(finding, report, index, run)
-        for report in reports
-        for finding in sorted((*report.findings, *report.waived, *report.known), key=lambda finding: finding.order)
+        _result(finding, verdict, index, run)
+        for verdict in verdicts
+        for finding in sorted((*verdict.findings, *verdict.waived, *verdict.known), key=lambda finding: finding.order)
     ]
-    read = {name for report in reports for name in (report.source.name, *report.included)}
+    read = {name for verdict in verdicts for name in (verdict.source.name, *verdict.included)}
     driver = {"name": "habitatlint", "version": __version__, "rules": [_rule(rule) for rule in table]}
     return {
         "tool": {"driver": driver},
@@ -87,15 +87,15 @@ def _rule(rule: Rule) -> dict[str, Any]:
     }
 
 
-def _result(finding: Finding, report: Report, index: dict[str, int], run: Run) -> dict[str, Any]:
-    units = report.units
+def _result(finding: Finding, verdict: Verdict, index: dict[str, int], run: Run) -> dict[str, Any]:
+    units = verdict.units
     told = [message(finding, units), *(f"{word}: {words}" for word, words in rows(finding, units))]
     related = [
         {"id": number, **_location(one.span), "message": _text(clean(one.what))}
         for number, one in enumerate(finding.related, 1)
     ]
     fixes = [_fix(mend, finding, units) for mend in finding.mends if mend.proof == "clears" and mend.edits]
-    known = any(finding is one for one in report.known)
+    known = any(finding is one for one in verdict.known)
     return {
         "ruleId": finding.rule,
         "ruleIndex": index[finding.rule],

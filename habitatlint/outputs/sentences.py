@@ -6,15 +6,20 @@ import re
 import textwrap
 import unicodedata
 from datetime import date
+from typing import TYPE_CHECKING
 
-from habitatlint.check import Report
 from habitatlint.findings import Fact, Finding, Related
 from habitatlint.units import UNITS, plain, show
+
+if TYPE_CHECKING:  # words of a finding take no plan
+    from habitatlint.check import Report
 
 #: what is wanted, by the comparison that found fault
 _WANTED = {"<": "{} or more", "<=": "more than {}", ">": "{} or less", ">=": "less than {}"}
 #: rules that tell of lines that cannot be read, so that what they say is not there
 _UNREAD = frozenset({"record/syntax", "record/unknown-word", "record/bad-value", "record/missing-property"})
+#: and those that tell of files that it takes in and that cannot be had
+_ABSENT = frozenset({"record/include-trouble", "record/pack-trouble"})
 #: what every paper of a plan bears
 CAUTION = (
     "Paper only: a trained feller decides tree by tree. The label is the law. Local codes and licensed foresters "
@@ -71,7 +76,7 @@ def measured_and_wanted(finding: Finding, units: str) -> tuple[str, str]:
 
 def figures(measured: Fact, wanted: Fact, sense: str, units: str) -> tuple[str, str]:
     """A figure, and what is wanted by the comparison that finds fault, with places enough to tell them apart."""
-    for places in (1, 2, 3):
+    for places in range(1, 7):  # a pure number has two at least
         found, limit = shown(measured, units, places), shown(wanted, units, places)
         if found != limit:
             break
@@ -133,9 +138,14 @@ def rows(finding: Finding, units: str, others: str = "") -> list[tuple[str, str]
 
 
 def lines_unread(report: Report) -> str:
-    """How many lines of a plan cannot be read, in words; "" where all can."""
-    unread = {(one.span.source.name, one.span.line) for one in report.findings if one.rule in _UNREAD}
-    return f"{len(unread)} line{'' if len(unread) == 1 else 's'} of the plan cannot be read" if unread else ""
+    """How many lines of a plan, and how many files that it takes in, cannot be read, in words; "" where all can."""
+    lines, files = (
+        len({(one.span.source.name, one.span.line) for one in report.findings if one.rule in rules})
+        for rules in (_UNREAD, _ABSENT)
+    )
+    told = [f"{lines} line{'' if lines == 1 else 's'} of the plan"] if lines else []
+    told += [f"{files} file{'' if files == 1 else 's'} that it takes in"] if files else []
+    return f"{' and '.join(told)} cannot be read" if told else ""
 
 
 def related_line(related: Related, of: str) -> str:

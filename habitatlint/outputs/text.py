@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from habitatlint.check import Report
 from habitatlint.findings import Fact, Finding, Level
-from habitatlint.language.blocks import Path, Pocket, Row
 from habitatlint.outputs import Style
 from habitatlint.outputs.gnu import line as first_line
 from habitatlint.outputs.sentences import clean, message, related_line, rows, shown, width, wrapped
-from habitatlint.rulebook.pinning import Since
 from habitatlint.source import Span
+from habitatlint.verdict import Verdict
+
+if TYPE_CHECKING:  # few are held to pins
+    from habitatlint.rulebook.pinning import Since
 
 #: longest stretch of a plan's line that is shown
 LONGEST_LINE = 160
@@ -21,29 +23,30 @@ INDENT, WIDTH = 14, 110
 _COLOURS = {Level.error: "31", Level.warning: "33", Level.note: "36"}
 
 
-def render(reports: Sequence[Report], style: Style) -> str:
-    blocks = [block(finding, report, style) for report in reports for finding in report.findings]
+def render(verdicts: Sequence[Verdict], style: Style) -> str:
+    blocks = [block(finding, verdict, style) for verdict in verdicts for finding in verdict.findings]
     page = "\n".join(blocks)
-    read = overview(reports[0]) if len(reports) == 1 else ""
-    hushed = "".join(f"{line}\n" for report in reports for line in safety(report))
-    hushed += "".join(f"{line}\n" for line in dict.fromkeys(line for one in reports for line in since_pins(one.since)))
+    read = overview(verdicts[0]) if len(verdicts) == 1 else ""
+    hushed = "".join(f"{line}\n" for verdict in verdicts for line in safety(verdict))
+    hushed += "".join(f"{line}\n" for line in dict.fromkeys(line for one in verdicts for line in since_pins(one.since)))
     gone = f"{clean(style.run.baseline)}: note: {style.run.stale}\n" if style.run.stale else ""
-    return (f"{page}\n" if page else "") + read + hushed + gone + summary(reports, style)
+    return (f"{page}\n" if page else "") + read + hushed + gone + summary(verdicts, style)
 
 
-def safety(report: Report) -> list[str]:
+def safety(verdict: Verdict) -> list[str]:
     """What is kept quiet about people's safety: rules switched off or lowered, findings waived or in a baseline."""
-    slugs = [rule.slug for rule in report.silenced]
-    lines = [f"people's safety, switched off or lowered: {', '.join(slugs)}"] if slugs else []
-    waived = [finding for finding in report.waived if finding.safety]
-    lines += [f"people's safety, waived: {message(one, report.units)} ({clean(one.waived)})" for one in waived]
-    known = [finding for finding in report.known if finding.safety]
-    lines += [f"people's safety, in the baseline: {message(one, report.units)}" for one in known]
-    return [f"{clean(report.source.name)}: {line}" for line in lines]
+    lines = [f"people's safety, switched off or lowered: {', '.join(verdict.silenced)}"] if verdict.silenced else []
+    waived = [finding for finding in verdict.waived if finding.safety]
+    lines += [f"people's safety, waived: {message(one, verdict.units)} ({clean(one.waived)})" for one in waived]
+    known = [finding for finding in verdict.known if finding.safety]
+    lines += [f"people's safety, in the baseline: {message(one, verdict.units)}" for one in known]
+    return [f"{clean(verdict.source.name)}: {line}" for line in lines]
 
 
-def since_pins(since: Since) -> list[str]:
+def since_pins(since: Since | None) -> list[str]:
     """What has come, changed or gone of the rules since they were pinned."""
+    if since is None:
+        return []
     kinds = (
         (since.new, "new since the pins, and judged as notes at most"),
         (since.changed, "changed since the pins"),
@@ -57,37 +60,32 @@ def _few(names: Sequence[str], most: int = 6) -> str:
     return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
 
 
-def overview(report: Report) -> str:
+def overview(verdict: Verdict) -> str:
     """What was read of a plan, so that a slip in a unit or a corner shows, and what no rule judges."""
-    scene, units = report.scene, report.units
+    units, extent = verdict.units, verdict.extent
     parts = []
-    if scene.property_ is not None:
-        parts.append(shown(Fact(scene.property_.area, "area"), units))
-    elif scene.plan.head is not None:
+    if extent.area is not None:
+        parts.append(shown(extent.area, units))
+    elif verdict.headed:
         parts.append("no boundary, so that nothing is judged by the property line")
-    for noun, kind in (("pocket", Pocket), ("path", Path), ("row", Row)):
-        blocks = scene.plan.of(kind)
-        if blocks:
-            lengths = [shape.length for block in blocks if (shape := scene.shape_of(block)) is not None]
-            size = f" ({shown(Fact(sum(lengths), 'length'), units, 0)})" if noun == "path" else ""
-            parts.append(_number(len(blocks), noun) + size)
-    if len(scene.trees):
-        parts.append(_number(len(scene.trees), "tree"))
+    for noun, count, length in extent.counts:
+        size = f" ({shown(Fact(length, 'length'), units, 0)})" if length is not None else ""
+        parts.append(_number(count, noun) + size)
     lines = [f"read: {', '.join(parts)}"] if parts else []
-    if report.unjudged:
-        lines.append(f"no rule in force looks at: {', '.join(report.unjudged)}")
+    if verdict.unjudged:
+        lines.append(f"no rule in force looks at: {', '.join(verdict.unjudged)}")
     return "".join(f"{line}\n" for line in lines)
 
 
-def block(finding: Finding, report: Report, style: Style) -> str:
+def block(finding: Finding, verdict: Verdict, style: Style) -> str:
     """One finding, closed by a line end."""
-    head = first_line(finding, report.units)
+    head = first_line(finding, verdict.units)
     if style.colour:
         level = finding.level.name
         head = head.replace(f" {level}: ", f" \x1b[1;{_COLOURS[finding.level]}m{level}\x1b[0m: ", 1)
     lines = [head, *excerpt(finding.span)]
     others = ", ".join(related_line(related, finding.span.source.name) for related in finding.related)
-    for word, told in rows(finding, report.units, others):
+    for word, told in rows(finding, verdict.units, others):
         lines += wrapped(told, f"    {word:<10}", INDENT, WIDTH)
     return "\n".join(lines) + "\n"
 
@@ -109,21 +107,21 @@ def excerpt(span: Span) -> list[str]:
     return [f"    {body}", f"    {' ' * (before - cut)}{'^' * max(1, marked)}"]
 
 
-def summary(reports: Sequence[Report], style: Style) -> str:
+def summary(verdicts: Sequence[Verdict], style: Style) -> str:
     """Files, findings by level, rules run, time."""
     counts = dict.fromkeys((Level.error, Level.warning, Level.note), 0)
-    for report in reports:
-        for finding in report.findings:
+    for verdict in verdicts:
+        for finding in verdict.findings:
             counts[finding.level] += 1
-    waived = sum(len(report.waived) for report in reports)
-    rules = max((len(report.rules) for report in reports), default=0)
+    waived = sum(len(verdict.waived) for verdict in verdicts)
+    rules = max((len(verdict.rules) for verdict in verdicts), default=0)
     found = ", ".join(_number(count, level.name) for level, count in counts.items() if count)
     found = found or ("nothing new" if style.run.baseline else "nothing found")
-    parts = [_number(len(reports), "plan"), found]
+    parts = [_number(len(verdicts), "plan"), found]
     if waived:
         parts.append(f"{waived} waived")
     if style.run.baseline:
-        parts.append(f"{sum(len(report.known) for report in reports)} in the baseline")
+        parts.append(f"{sum(len(verdict.known) for verdict in verdicts)} in the baseline")
     parts.append(_number(rules, "rule"))
     if style.seconds is not None:
         parts.append(f"{style.seconds:.2f} s")

@@ -266,8 +266,13 @@ def _meant(found: str, words: list[str]) -> str:
 LONGEST_EXCERPT = 40
 
 
+#: where words in quotes go on in the next line
+_LINE_BREAK = re.compile(r"[ \t]*\\?[ \t]*\r?\n[ \t]*")
+
+
 def excerpt(found: str) -> str:
-    """A stretch of text, no more than a person would want shown."""
+    """A stretch of text on one line, no more of it than a person would want shown."""
+    found = _LINE_BREAK.sub(" ", found)
     return found if len(found) <= LONGEST_EXCERPT else found[: LONGEST_EXCERPT - 3] + "..."
 
 

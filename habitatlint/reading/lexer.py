@@ -51,7 +51,8 @@ class WordLexer(Lexer):
                 self.keywords[value] = terminal.name
             else:
                 patterns.append(f"(?P<{terminal.name}>{terminal.pattern.to_regexp()})")
-        skipped = f"(?:{'|'.join(ignored)})*"
+        # possessive: blanks and lines that go on can be cut up in so many ways that trying all would never end
+        skipped = f"(?:{'|'.join(ignored)})*+"
         self.match = re.compile(f"{skipped}(?:{'|'.join(patterns)})").match
         self.skip = re.compile(skipped).match
 

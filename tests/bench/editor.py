@@ -7,6 +7,7 @@ import re
 import statistics
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -70,6 +71,22 @@ def at_work(client: Client) -> float:
 
 def percentile(times: list[float], share: float) -> float:
     return sorted(times)[min(len(times) - 1, int(share * len(times)))]
+
+
+def latencies() -> Iterator[tuple[str, list[float]]]:
+    """Milliseconds from each of many keys to its first findings, by how fast they are typed."""
+    random = Random(5)
+    lines = (text := grown_plan(4000)).split("\n")
+    client = Client(capabilities={"textDocument": {"publishDiagnostics": {"relatedInformation": True}}}, options={})
+    client.open(URI, text)
+    judged(client)
+    for name, pause in (("one after the other", 0.0), ("as a quick writer types", PAUSE)):
+        times = []
+        for _ in range(EDITS // 2):
+            times.append(timed(client, edit(lines, random)))
+            time.sleep(pause)
+        yield name, times
+    client.kill()
 
 
 def main() -> None:

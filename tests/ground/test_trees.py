@@ -207,3 +207,20 @@ def test_ten_thousand_tops_are_one_row_of_corners() -> None:
     covered = tops(x, y, bearing, far, 15.0, 0.4, 5.0)
     assert covered.shape == (10_000,) and shapely.is_valid(covered).all()
     assert shapely.get_num_coordinates(covered).tolist() == [13] * 10_000
+
+
+def test_of_several_trees_each_bars_by_its_own_stem() -> None:
+    cuts = np.array([48 * INCH, 1 * INCH])
+    covered = tops(np.array([0.0, 50.0]), 0.0, 0.0, 16.0, 16.5, 0.2, 4.0)
+    high, low = barriers(np.array([0.0, 50.0]), 0.0, 0.0, 16.0, cuts, covered, 24 * INCH, 36 * INCH)
+    assert high.geom_type == "GeometryCollection" and low is covered[1]
+
+
+def test_where_nothing_is_stepped_over_a_stem_on_the_ground_bars_to_its_crown() -> None:
+    covered = tops(0.0, 0.0, 0.0, 16.0, 16.0, 0.25, 4.0)
+    barrier = barriers(0.0, 0.0, 0.0, 16.0, 0.0, covered, step_over=0.0, walk_under=1.0)[0]
+    assert barrier.geoms[0].length == pytest.approx(12)
+
+
+def test_a_top_lies_in_the_plane() -> None:
+    assert not one_top().has_z
