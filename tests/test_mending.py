@@ -205,6 +205,11 @@ NEAR = OTHER._replace(safety=True, sense="<", measured=Fact(20.0, "length"))
             AIM._replace(names=frozenset({"a", "b"})), (),
             (AIM._replace(names=frozenset({"a"})), AIM._replace(names=frozenset({"b"}))), "another finding: view/aim",
         ),
+        # what was told of two rows one by one and is told of both together is nothing new
+        (
+            AIM, (OTHER._replace(names=frozenset({"a"})), OTHER._replace(names=frozenset({"b"}))),
+            (OTHER._replace(names=frozenset({"a", "b"})),), "",
+        ),
         # what a slip of reading hid is judged once it can be read; a row in the wrong pocket hid nothing
         (AIM._replace(rule="record/unknown-word", firm=True), (), (OTHER,), ""),
         (AIM._replace(rule="record/row-outside-pocket"), (), (OTHER,), "another finding: felling/other"),
