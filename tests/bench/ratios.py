@@ -1,5 +1,6 @@
 """Benchmarks as ratios in one run, printed as a table and not asserted: `python tests/bench/ratios.py`. With `--large`
-it takes 100,000 trees, 500 plans and the editor too, and half an hour."""
+it takes 100,000 trees, 500 plans and the editor too, and half an hour; with `--brief` the first of each, and a minute
+or two."""
 
 from __future__ import annotations
 
@@ -117,20 +118,22 @@ def span(seconds: float) -> str:
 
 def main() -> None:
     gc.set_threshold(200_000, 20, 20)  # as the command does
-    large = "--large" in sys.argv
+    large, brief = "--large" in sys.argv, "--brief" in sys.argv
     machine = f"{processors()} processors ({platform.machine()}), Python {platform.python_version()}"
     print(f"Measured {date.today().isoformat()}, {machine}; medians, and a ratio below 1 is this program's favour.\n")
     print("| what | it takes | against | that takes | ratio |\n|---|---|---|---|---|")
     cold()
     reading()
-    sizes = (1000, 2000, 5000, 10_000, *((100_000,) if large else ()))
+    sizes = (1000, 2000) if brief else (1000, 2000, 5000, 10_000, *((100_000,) if large else ()))
     grown("trees, every rule", grown_plan, sizes)
-    grown("stands with walks, timbers, releases and rows, every rule", grown_blocks, (100, 200, 400))
+    grown("stands with walks, timbers, releases and rows, every rule", grown_blocks, (100, 200) if brief else (100, 200, 400))
     plan = quarter_section()
     told("160 acres, 40 pockets, 200 rows, 5,000 trees, every rule", span(median(lambda: fresh(plan), 3)), "aim", "4 s")
     bed()
-    for size in (1000, 10_000, *((100_000,) if large else ())):
+    for size in (1000,) if brief else (1000, 10_000, *((100_000,) if large else ())):
         four_checks(size)
+    if brief:
+        return
     folder(500 if large else 26)
     if large:
         editor()
