@@ -126,7 +126,11 @@ def main() -> None:
     reading()
     sizes = (1000, 2000) if brief else (1000, 2000, 5000, 10_000, *((100_000,) if large else ()))
     grown("trees, every rule", grown_plan, sizes)
-    grown("stands with walks, timbers, releases and rows, every rule", grown_blocks, (100, 200) if brief else (100, 200, 400))
+    grown(
+        "stands with walks, timbers, releases and rows, every rule",
+        grown_blocks,
+        (100, 200) if brief else (100, 200, 400),
+    )
     plan = quarter_section()
     told("160 acres, 40 pockets, 200 rows, 5,000 trees, every rule", span(median(lambda: fresh(plan), 3)), "aim", "4 s")
     bed()
