@@ -444,9 +444,14 @@ def _not_judged(unjudged: Iterable[NotJudged]) -> list[Slip]:
         ones = sorted(entries[0][1], key=lambda one: one.span.order)
         labels = list(dict.fromkeys(one.label for one in ones))
         related = tuple(Related(one.span, one.label) for one in ones[1:])
-        slips.append(Slip("not-judged", ones[0].span, thing=_few(labels), found=_few(rules), why=why, related=related,
+        named = _few(rules, MOST_RULES)
+        slips.append(Slip("not-judged", ones[0].span, thing=_few(labels), found=named, why=why, related=related,
                           name=ones[0].name))  # fmt: skip
     return slips
+
+
+#: so many rules that miss the same are named in one note
+MOST_RULES = 8
 
 
 def _few(names: list[str], most: int = 4) -> str:

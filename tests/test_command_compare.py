@@ -29,7 +29,7 @@ def test_it_tells_what_became_of_a_design() -> None:
     assert done.exit_code == 0
     for told in (
         "Before: ", "a design, of 2026-01-20", "as built, of 2027-08-02",
-        "Blocks: 5 new, 1 gone, 7 changed. Trees: 14 came out otherwise than planned. Findings: 11 came, 0 went, 0",
+        "Blocks: 5 new, 1 gone, 7 changed. Trees: 14 came out otherwise than planned. Findings: 11 came, 5 went, 0",
         "error, new: tree hung-maple hangs, and can come down on path east-lane",
         "fell toward 180 deg (S), planned 0 deg (N): off by 180 deg",
         "path culvert-lane     was called south-lane",

@@ -41,7 +41,7 @@ WAYS = np.array([WAY - EITHER_WAY, WAY, WAY + EITHER_WAY])
 MARGIN = 20 * YARD
 POCKETS = times(120, 200)
 #: and for depths, which a grid is slow to tell
-DEEP_POCKETS = times(7, 20)
+DEEP_POCKETS = times(9, 20)
 #: each sixth of the 72 directions, from one pocket to the next another one: they differ by a turn and nothing else
 EVERY = 6
 
