@@ -3,9 +3,10 @@ build machine it fails."""
 
 from __future__ import annotations
 
+import importlib
 import os
 import shutil
-from typing import NoReturn
+from typing import Any, NoReturn
 
 import pytest
 
@@ -20,3 +21,11 @@ def missing(what: str) -> NoReturn:
 def program(*names: str) -> str:
     """The path of a program, by the first of its names that is installed."""
     return next((path for name in names if (path := shutil.which(name))), "") or missing(f"`{names[0]}`")
+
+
+def library(name: str) -> Any:
+    """Another library, by the name of its module."""
+    try:
+        return importlib.import_module(name)
+    except ImportError:
+        missing(f"the library `{name}`")

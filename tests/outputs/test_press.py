@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 from PIL import Image, ImageFilter
-from real_parts import program
+from real_parts import library, program
 
 from habitatlint import files
 from habitatlint.check import Report
@@ -188,7 +188,7 @@ def test_a_declination_of_nothing_is_told_and_no_second_arrow_drawn(report_of: C
 
 def test_a_declination_is_worked_out_where_the_plan_asks_for_it(report_of: Check) -> None:
     """By the World Magnetic Model, to whose own test values `tests/outside/` holds it."""
-    pytest.importorskip("pygeomag")
+    library("pygeomag")
     plan = PLAN.replace("2.5W", "computed\n  anchor 47.6N,122.3W")
     words = words_of(printed(report_of(plan, fragment=False), "pdf")[2].pages[0])
     degrees = plain(declination(47.6, -122.3, date(2026, 1, 5)), 1)

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from hedge import HEDGE
 from real_parts import program
 
 from habitatlint.check import Report
@@ -297,35 +298,6 @@ def test_what_it_cannot_do_is_told_in_one_line(plan: str, words: list[str]) -> N
 def test_a_plan_that_is_not_there(tmp_path: Path) -> None:
     status, told = run(str(tmp_path / "none.habitat"))
     assert status == 2 and "none.habitat" in told
-
-
-HEDGE = """\
-plan "A hedge along a lane"
-  date 2026-02-10
-
-boundary
-  outline 0,0 400,0 400,400 0,400
-
-food clover
-  outline 100,60 200,60 200,120 100,120
-
-path lane
-  use entry
-  line 100,20 300,20
-
-stand seat
-  at 302,22
-  reach lane
-
-planting hedge
-  kind screen
-  line 40,40 360,40
-  height 6ft from 2031
-  step 1
-
-work
-  step 1 "Plant" 2026-04-01..2026-04-10
-"""
 
 
 def test_a_count_of_findings_names_them_by_their_rule_and_says_until_when(report_of: Check, review: Review) -> None:

@@ -11,13 +11,13 @@ from collections.abc import Callable
 from datetime import UTC, date, datetime
 from typing import Any
 
-import pytest
+from real_parts import library
 
 from habitatlint.check import Report
 from habitatlint.outputs.papers.calendar import as_calendar
 from habitatlint.work.order import Wanted, order_of
 
-vobject = pytest.importorskip("vobject")
+vobject = library("vobject")
 
 Check = Callable[..., Report]
 TODAY = date(2026, 2, 10)

@@ -17,6 +17,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
+from real_parts import library
 from shapely.geometry import Point
 
 from habitatlint.measures.dispersion import insolation, noon, rise, sideways, spread, stability, strength
@@ -142,8 +143,8 @@ def test_a_plume_is_as_wide_as_its_spread_or_its_sector_where_that_is_wider(wind
 @pytest.mark.parametrize("latitude", [-35.0, 0.0, 30.0, 45.0, 60.0])
 @pytest.mark.parametrize("day", [1, 80, 172, 266, 320])
 def test_the_height_of_noon_is_a_librarys_within_half_a_degree(latitude: float, day: int) -> None:
-    solarposition = pytest.importorskip("pvlib.solarposition")
-    pandas = pytest.importorskip("pandas")
+    solarposition = library("pvlib.solarposition")
+    pandas = library("pandas")
     start = datetime(2026, 1, 1, 11) + timedelta(days=day - 1)
     times = pandas.date_range(start, periods=120, freq="1min", tz="Etc/GMT")
     highest = solarposition.get_solarposition(times, latitude, 0.0)["elevation"].max()
@@ -152,7 +153,7 @@ def test_the_height_of_noon_is_a_librarys_within_half_a_degree(latitude: float, 
 
 def test_the_suns_declination_is_the_librarys_short_series_whole_year() -> None:
     # the same seven terms (Spencer 1971) as pvlib has them
-    solarposition = pytest.importorskip("pvlib.solarposition")
+    solarposition = library("pvlib.solarposition")
     for day in range(1, 366):
         declination = math.degrees(solarposition.declination_spencer71(day))
         assert noon(45.0, day) == pytest.approx(45 + declination, abs=1e-9)

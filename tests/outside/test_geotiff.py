@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 from PIL import Image
+from real_parts import library
 
 from habitatlint.check import Report
 from habitatlint.files import find_picture
@@ -22,7 +23,7 @@ from habitatlint.outputs.map.picture import Picture, PictureTrouble, beneath
 if os.environ.get("CI"):
     import rasterio
 else:
-    rasterio = pytest.importorskip("rasterio", reason="rasterio, the other library, is not installed")
+    rasterio = library("rasterio")
 from rasterio.crs import CRS
 from rasterio.transform import Affine
 from rasterio.warp import transform

@@ -76,9 +76,8 @@ def test_the_whole_file_of_values_up_to_eight_kilometres_agrees_to_a_tenth_of_a_
         if line.startswith("#") or not line.strip():
             continue
         year, altitude, latitude, longitude, declination = map(float, line.split()[:5])
-        if (
-            altitude > 8 or year >= 2030
-        ):  # a plan lies on the ground: a field is weaker aloft, by 0.011 degrees a km here
+        # a plan lies on the ground: a field is weaker aloft, by 0.011 degrees a km here
+        if altitude > 8 or year >= 2030:
             continue
         whole = int(year)
         day = date(whole, 1, 1) + timedelta(days=round((year - whole) * (366 if calendar.isleap(whole) else 365)))

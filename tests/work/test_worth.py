@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import date
 
 import pytest
+from hedge import HEDGE
 
 from habitatlint.check import Report
 from habitatlint.findings import Level, Policy
@@ -133,33 +134,6 @@ def test_work_in_an_included_file_is_not_told_of(review: Review) -> None:
 
 
 #: a hedge that is to hide the lane from the clover, some years on
-HEDGE = """\
-plan "A hedge along a lane"
-  date 2026-02-10
-
-boundary
-  outline 0,0 400,0 400,400 0,400
-
-food clover
-  outline 100,60 200,60 200,120 100,120
-
-path lane
-  use entry
-  line 100,20 300,20
-
-stand seat
-  at 302,22
-  reach lane
-
-planting hedge
-  kind screen
-  line 40,40 360,40
-  height 6ft from 2031
-  step 1
-
-work
-  step 1 "Plant" 2026-04-01..2026-04-10
-"""
 
 
 def test_what_only_a_grown_planting_clears_is_told_with_its_year(judged: Judged) -> None:
