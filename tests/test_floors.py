@@ -41,6 +41,7 @@ DOORS = {
     "pygments": {"language"},
     "scipy": {"measures"},
     "ephem": {"measures"},
+    "mapbox_earcut": {"measures"},
     "typst": {"outputs"},
     "icalendar": {"outputs"},
     "PIL": {"outputs"},

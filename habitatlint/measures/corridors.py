@@ -17,9 +17,10 @@ from habitatlint.ground.columns import Array, Column, Indices, Table, column
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Block, Food, Path, Pocket, Row
 from habitatlint.measures.core import is_field
-from habitatlint.measures.free_ground import LEAST_STRIP, FreeGround, grown, in_pieces
+from habitatlint.measures.free_ground import LEAST_STRIP, grown, in_pieces
 from habitatlint.measures.openings import corridor_width, strips, thrown
 from habitatlint.measures.together import for_each
+from habitatlint.measures.triangles import even_triangles_of
 from habitatlint.measures.vocabulary import Measured, Rows, measure, plural
 from habitatlint.measures.ways_out import Bars, barriers, ground_of, unlaid, why_unlaid
 from habitatlint.reading.grammar import Statement
@@ -54,6 +55,7 @@ def corridors_of(scene: Scene) -> list[Corridor]:
         for path in scene.plan.of(Path)
         if scene.plan.word(path, "use") == "corridor" and isinstance(line := scene.shape_of(path), LineString)
     ]
+    drawn = shapely.STRtree([line for _, line in paths])
     for index, pocket in enumerate(scene.plan.of(Pocket)):
         outline = scene.shape_of(pocket)
         found += [
@@ -63,7 +65,7 @@ def corridors_of(scene: Scene) -> list[Corridor]:
         if outline is not None:
             found += [
                 Corridor(index, line, scene.width_of(path), path, None, 0)
-                for path, line in paths
+                for path, line in (paths[at] for at in sorted(drawn.query(outline, predicate="intersects").tolist()))
                 if line.intersection(outline).length > TOLERANCE
             ]
     return found
@@ -77,6 +79,15 @@ def corridors_in(scene: Scene, pocket: int) -> list[Corridor]:
         for one in corridors_of(scene):
             found.setdefault(one.pocket, []).append(one)
     return found.get(pocket, [])  # type: ignore[no-any-return]
+
+
+def _lines_in(scene: Scene, pocket: int) -> shapely.STRtree:
+    """The lines of a pocket's corridors, in their order, to be asked which are near."""
+    key = ("lines of corridors", pocket)
+    if key not in scene.memo:
+        scene.memo[key] = shapely.STRtree([one.line for one in corridors_in(scene, pocket)])
+    found: shapely.STRtree = scene.memo[key]
+    return found
 
 
 @plural(
@@ -137,27 +148,17 @@ def to_next_corridor(scene: Scene, corridors: Rows) -> Measured:
     it is moved as well. Unknown for the only one of a pocket."""
     every = corridors_of(scene)
     shapes = [scene.shape_of(pocket) for pocket in scene.plan.of(Pocket)]
-    of: dict[int, list[Corridor]] = {}
-    for one in every:
-        of.setdefault(one.pocket, []).append(one)
     gaps: list[float | None] = []
     places: list[Point | None] = []
     nearest: list[Corridor | None] = []
     for row in corridors.rows:
         one = every[int(row)]
-        others = [other for other in of[one.pocket] if other.line is not one.line]
         outline = shapes[one.pocket]
         within = one.line.intersection(outline) if outline is not None else one.line
-        points = shapely.points(shapely.get_coordinates(shapely.segmentize(within, PIECE)))
-        if not others or not len(points):
-            gaps.append(None)
-            places.append(None)
-            nearest.append(None)
-            continue
-        distances = [float(np.mean(shapely.distance(points, other.line))) for other in others]
-        gaps.append(min(distances))
-        places.append(within.centroid)
-        nearest.append(others[int(np.argmin(distances))])
+        gap, other = _next_to(scene, one, within)
+        gaps.append(gap)
+        places.append(within.centroid if other is not None else None)
+        nearest.append(other)
 
     def apart(rows: Indices) -> Column:
         moved = [_set_apart(every[int(corridors.rows[row])], nearest[row], gaps[row], places[row]) for row in rows]
@@ -167,6 +168,23 @@ def to_next_corridor(scene: Scene, corridors: Rows) -> Measured:
         column("length", gaps),
         {"place": lambda rows: column("place", [places[row] for row in rows]), "apart": apart},
     )
+
+
+def _next_to(scene: Scene, one: Corridor, within: BaseGeometry) -> tuple[float | None, Corridor | None]:
+    """The corridor of its pocket that one runs nearest to, and the mean distance of its course from that one."""
+    beside = corridors_in(scene, one.pocket)
+    points = shapely.points(shapely.get_coordinates(shapely.segmentize(within, PIECE)))
+    if not len(points):
+        return None, None
+    # what lies farther off than a mean distance runs farther off: only those within it are looked at
+    far = PIECE
+    while True:
+        near = np.sort(_lines_in(scene, one.pocket).query(within, predicate="dwithin", distance=far + TOLERANCE))
+        others = [beside[at] for at in near if beside[at].line is not one.line]
+        means = [float(np.mean(shapely.distance(points, other.line))) for other in others]
+        if len(near) == len(beside) or (means and min(means) <= far):
+            return (min(means), others[int(np.argmin(means))]) if means else (None, None)
+        far = max(2 * far, min(means, default=0.0))
 
 
 def _set_apart(one: Corridor, other: Corridor | None, gap: float | None, middle: Point | None) -> LineString | None:
@@ -364,11 +382,11 @@ def _leads_on(scene: Scene, one: Corridor, end: Point, near: float, bars: Bars) 
     if ground is None or outline is None:
         return False
     reach = near + 2 * TOLERANCE
+    beside = corridors_in(scene, one.pocket)
     here = shapely.clip_by_rect(ground.joined, end.x - reach, end.y - reach, end.x + reach, end.y + reach)
     own = [
-        other.line.buffer(other.width / 2 + TOLERANCE)
-        for other in corridors_in(scene, one.pocket)
-        if other.line.distance(end) <= reach
+        beside[at].line.buffer(beside[at].width / 2 + TOLERANCE)
+        for at in sorted(_lines_in(scene, one.pocket).query(end, predicate="dwithin", distance=reach).tolist())
     ]
     left = here.difference(shapely.union_all([outline, *own]))
     return not left.is_empty and bool(left.distance(end) <= near + TOLERANCE)
@@ -439,14 +457,14 @@ def _worst_spot(scene: Scene, pocket: int, bars: Bars, near: float) -> tuple[flo
     left = shapely.segmentize(ground.joined.intersection(between), PIECE)
     # the middle of open ground is no corner of anything: it is put in as one
     left = left.difference(shapely.union_all(shapely.buffer([middle for _, middle in middles], TOLERANCE, quad_segs=1)))
-    spots = FreeGround(in_pieces(left), outline)
-    return _walked(spots, shapely.union_all([outline.boundary, *lines]), near)
+    return _walked(in_pieces(left), shapely.union_all([outline.boundary, *lines]), near)
 
 
-def _walked(ground: FreeGround, ways: BaseGeometry, near: float) -> tuple[float, Point | None]:
-    """The spot that is farthest from the ways, and how far it is to walk; where none is farther than `near`,
-    how far it is at most."""
-    places, ends = ground.corners, ground.sides
+def _walked(free: BaseGeometry, ways: BaseGeometry, near: float) -> tuple[float, Point | None]:
+    """The spot of free ground that is farthest from the ways, and how far it is to walk; where none is
+    farther than `near`, how far it is at most."""
+    cut = even_triangles_of(shapely.get_parts(free))
+    places, ends = cut.places, cut.ends
     if not len(places):
         return 0.0, None
     points = shapely.points(places)
@@ -454,12 +472,12 @@ def _walked(ground: FreeGround, ways: BaseGeometry, near: float) -> tuple[float,
     start = shapely.dwithin(ways, points, TOLERANCE)
     walked, toward = np.where(start, 0.0, np.inf), np.where(start, np.arange(len(places)), -1)
     _relax(places, ends, walked, toward)
-    shapely.prepare(ground.free)
+    shapely.prepare(free)
     # corners from which the straight line is free are as near as that, and so are others by way of them
     beyond = np.flatnonzero(np.isfinite(walked) & (walked > near / 2))
     lines = shapely.shortest_line(points[beyond], ways)
-    free = shapely.covers(ground.free, lines)
-    walked[beyond[free]], toward[beyond[free]] = shapely.length(lines[free]), beyond[free]
+    seen = shapely.covers(free, lines)
+    walked[beyond[seen]], toward[beyond[seen]] = shapely.length(lines[seen]), beyond[seen]
     _relax(places, ends, walked, toward)
     far = np.flatnonzero(np.isfinite(walked) & (walked > near))
     if not len(far):
@@ -471,7 +489,7 @@ def _walked(ground: FreeGround, ways: BaseGeometry, near: float) -> tuple[float,
     for corner in far[np.argsort(-walked[far], kind="stable")]:
         if best > near + TOLERANCE:
             break
-        length = _straightened(ground, ways, int(corner), toward)
+        length = _straightened(free, places, ways, int(corner), toward)
         if length > best:
             best, best_at = length, Point(places[corner])
     return best, best_at
@@ -492,18 +510,18 @@ def _relax(places: Array, ends: Array, walked: Array, toward: Array) -> None:
         toward[other[took]] = one[took]
 
 
-def _straightened(ground: FreeGround, ways: BaseGeometry, corner: int, toward: Array) -> float:
-    """The length of a walk from a corner along others to a way out, each stretch drawn straight as far as the
-    straight line is free, and straight from the last corner."""
-    chain = [ground.corners[corner]]
+def _straightened(free: BaseGeometry, places: Array, ways: BaseGeometry, corner: int, toward: Array) -> float:
+    """The length of a walk over free ground from a corner along others to a way out, each stretch drawn straight as
+    far as the straight line is free, and straight from the last corner."""
+    chain = [places[corner]]
     while toward[corner] != corner:
         corner = int(toward[corner])
-        chain.append(ground.corners[corner])
+        chain.append(places[corner])
     length, here = float(Point(chain[-1]).distance(ways)), 0
     while here < len(chain) - 1:
         lines = shapely.linestrings([[chain[here], end] for end in chain[here + 1 :]])
-        free = np.flatnonzero(shapely.covers(ground.free, lines))
-        there = here + 1 + (int(free[-1]) if len(free) else 0)
+        seen = np.flatnonzero(shapely.covers(free, lines))
+        there = here + 1 + (int(seen[-1]) if len(seen) else 0)
         length += float(np.hypot(*(chain[there] - chain[here])))
         here = there
     return length

@@ -65,13 +65,13 @@ def _cover(scene: Scene, pocket: int, outline: BaseGeometry, cell: float, now: b
         rows = rows[np.isin(cut.state[rows], LYING) | done[cut.block[rows]]]
     tops = cut.top[rows]
     tops = tops[~shapely.is_empty(tops)]
-    twice = _twice(tops)
+    pairs = shapely.STRtree(tops).query(tops, predicate="intersects")
+    once, twice = _Covers(tops, pairs), _Covers(_twice(tops, pairs))
     cells = _cells(outline, scene.corners_of(scene.plan.of(Pocket)[pocket], outline), cell)
     areas = shapely.area(cells)
     patches = [one for one in patches_of(scene)[pocket] if not now or scene.plan.finished(one)]
     grounds = _patch_grounds(scene, patches, outline)
-    roofs = _shares(cells, areas, tops, twice, grounds)
-    shades = _shaded(cells, areas, tops, grounds)
+    roofs, shades = _shares(cells, areas, once, twice, grounds)
     # the cells are all of the pocket, so what lies over them adds up to what lies over it
     over_two, over_one = (float((shares * areas).sum() / outline.area) for shares in (roofs, shades))
     large = np.flatnonzero(areas >= LEAST_CELL * cell**2)
@@ -81,25 +81,39 @@ def _cover(scene: Scene, pocket: int, outline: BaseGeometry, cell: float, now: b
     return Cover(over_two, over_one, float(roofs[worst]), cells[worst].centroid)
 
 
-def _twice(tops: Array) -> Array:
-    """What each two tops have in common: together, the ground under two tops or more."""
-    one, other = shapely.STRtree(tops).query(tops, predicate="intersects")
-    pairs = one < other
-    return np.asarray(shapely.intersection(tops[one[pairs]], tops[other[pairs]]))
+def _twice(tops: Array, pairs: Array) -> Array:
+    """What each two tops that meet have in common: together, the ground under two tops or more."""
+    one, other = pairs
+    both = one < other
+    held = shapely.intersection(tops[one[both]], tops[other[both]])
+    return np.asarray(held[shapely.area(held) > 0])
 
 
-def _under(grounds: Array, covers: Array) -> Array:
-    """The area of each ground that lies under any of n covers. Those that meet a ground are joined for it alone:
-    all of them joined would be looked through for every cell."""
-    found = np.zeros(len(grounds))
-    ground, cover = shapely.STRtree(covers).query(grounds, predicate="intersects")
-    order = np.lexsort((cover, ground))
-    ground, cover = ground[order], cover[order]
-    begins = np.flatnonzero(np.append(True, ground[1:] != ground[:-1])) if len(ground) else ground
-    for begin, end in zip(begins, [*begins[1:], len(ground)], strict=False):
-        one = grounds[ground[begin]]
-        found[ground[begin]] = shapely.union_all(covers[cover[begin:end]]).intersection(one).area
-    return found
+class _Covers:
+    """Covers that lie over ground (n,): what each meets of others is looked up once."""
+
+    def __init__(self, shapes: Array, pairs: Array | None = None) -> None:
+        """`pairs` are the covers that meet, by number (2, k), where that is known already."""
+        self.shapes, self.index = shapes, shapely.STRtree(shapes)
+        one, other = self.index.query(shapes, predicate="intersects") if pairs is None else pairs
+        self.alone = np.bincount(one[one != other], minlength=len(shapes)) == 0
+
+    def over(self, grounds: Array) -> Array:
+        """The area of each ground that lies under any of the covers. Those that meet another are joined for a
+        ground alone: all of them joined would be looked through for every ground."""
+        found = np.zeros(len(grounds))
+        ground, cover = self.index.query(grounds, predicate="intersects")
+        order = np.lexsort((cover, ground))
+        ground, cover = ground[order], cover[order]
+        lone = self.alone[cover]
+        held = shapely.intersection(grounds[ground[lone]], self.shapes[cover[lone]])
+        found += np.bincount(ground[lone], shapely.area(held), minlength=len(grounds))
+        ground, cover = ground[~lone], cover[~lone]
+        begins = np.flatnonzero(np.append(True, ground[1:] != ground[:-1])) if len(ground) else ground
+        for begin, end in zip(begins, [*begins[1:], len(ground)], strict=False):
+            here = grounds[ground[begin]]
+            found[ground[begin]] += shapely.union_all(self.shapes[cover[begin:end]]).intersection(here).area
+        return found
 
 
 def _cells(outline: BaseGeometry, corners: Array, size: float) -> Array:
@@ -156,27 +170,20 @@ def tops_of_patch(scene: Scene, patch: Patch) -> float:
     return 0.0 if density is None else density.value.size * middle_tree(scene.plan, scene.placer, patch).top
 
 
-def _shares(cells: Array, areas: Array, tops: Array, twice: Array, patches: list[_PatchGround]) -> Array:
-    """The share of each cell under two tops or more: under two that are laid, under one and one of a patch, or
-    under two of a patch."""
-    under_two = _under(cells, twice)
+def _shares(
+    cells: Array, areas: Array, once: _Covers, twice: _Covers, patches: list[_PatchGround]
+) -> tuple[Array, Array]:
+    """The share of each cell under two tops or more (under two that are laid, under one and one of a patch, or
+    under two of a patch), and under one or more."""
+    under_two, under_one = twice.over(cells), once.over(cells)
     for ground, mean in patches:
         one, two = expected(mean)
         inside = shapely.intersection(cells, ground)
-        roofed = _under(inside, twice)
-        shaded = _under(inside, tops) - roofed
-        open_ = shapely.area(inside) - shaded - roofed
-        under_two = under_two + shaded * one + open_ * two
-    return np.asarray(under_two / areas)
-
-
-def _shaded(cells: Array, areas: Array, tops: Array, patches: list[_PatchGround]) -> Array:
-    """The share of each cell under one top or more."""
-    once = _under(cells, tops)
-    for ground, mean in patches:
-        inside = shapely.intersection(cells, ground)
-        once = once + (shapely.area(inside) - _under(inside, tops)) * expected(mean)[0]
-    return np.asarray(once / areas)
+        roofed, laid = twice.over(inside), once.over(inside)
+        bare = shapely.area(inside) - laid
+        under_two = under_two + (laid - roofed) * one + bare * two
+        under_one = under_one + bare * one
+    return np.asarray(under_two / areas), np.asarray(under_one / areas)
 
 
 @measure(

@@ -12,7 +12,6 @@ what hinders escape (Oecologia 2008, doi 10.1007/s00442-007-0956-z).
 
 from __future__ import annotations
 
-import math
 from collections import deque
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -25,6 +24,7 @@ from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
 from habitatlint.ground.columns import distinct
+from habitatlint.measures.triangles import Triangles, triangles_of
 from habitatlint.units import TOLERANCE, YARD
 
 Array = npt.NDArray[Any]
@@ -40,17 +40,24 @@ DIRECTIONS = 72
 SWEEPS = 24
 #: an opening or corridor just a way wide leaves a strip this wide to the middle of a deer
 LEAST_STRIP = 2 * TOLERANCE
-#: a piece of free ground with more holes than this is cut into tiles of about as many first, for cutting a
-#: piece into triangles takes the square of its holes
-_TILE_HOLES = 48
 #: arcs round a grown corner have so many chords to a quarter; grown by a little more, so that no point is
 #: off by more than the tolerance
 _CHORDS, _CHORD_LOSS = 4, 1.02
+#: shapes lie in a heap where the box of one meets more boxes than this on average, its own among them
+_HEAPED = 5
 
 
 def grown(shapes: Any, by: float) -> Any:
     """Shapes grown by a distance in metres, corners by chords that err to both sides alike (1 cm at 3 ft)."""
     return shapely.buffer(shapes, by * _CHORD_LOSS, quad_segs=_CHORDS)
+
+
+def grown_together(shapes: Array, by: float) -> Any:
+    """Shapes (n,) grown by a distance in metres, as one. Those that are grown are united with it, which is quick
+    where few lie over one another; where many do, they are united before."""
+    met = shapely.STRtree(shapes).query(shapes)[0]
+    heaped = len(met) > _HEAPED * len(shapes)
+    return grown(shapely.union_all(shapes) if heaped else shapely.geometrycollections(shapes), by)
 
 
 def in_pieces(ground: BaseGeometry) -> BaseGeometry:
@@ -76,112 +83,85 @@ class FreeGround:
     _swept: dict[float, Depths] = field(default_factory=dict, init=False, repr=False)
 
     @cached_property
-    def _triangles(self) -> tuple[Array, Array, Array]:
-        """Corners of the triangles by number (n, 3), places of the corners (m, 2), and the piece of free
-        ground each triangle is of (n,). Pieces share no corner, not even where they touch in a point."""
-        parts, of_part = _tiled(shapely.get_parts(self.free))
-        cut = shapely.constrained_delaunay_triangles(parts)
-        counts = shapely.get_num_geometries(cut)
-        if not counts.sum():
-            return np.empty((0, 3), np.intp), np.empty((0, 2)), np.empty(0, np.intp)
-        piece = np.repeat(of_part, counts)
-        places = shapely.get_coordinates(shapely.get_parts(cut)).reshape(-1, 4, 2)[:, :3].reshape(-1, 2)
-        order = np.lexsort((places[:, 1], places[:, 0], np.repeat(piece, 3)))
-        ordered, of = places[order], np.repeat(piece, 3)[order]
-        new = np.ones(len(order), bool)
-        new[1:] = (ordered[1:] != ordered[:-1]).any(axis=1) | (of[1:] != of[:-1])
-        number = np.empty(len(order), np.intp)
-        number[order] = np.cumsum(new) - 1
-        return number.reshape(-1, 3), ordered[new], piece
+    def _triangles(self) -> Triangles:
+        return triangles_of(shapely.get_parts(self.free))
 
     @property
     def corners(self) -> Array:
         """Places of the corners, (m, 2) in metres."""
-        return self._triangles[1]
+        return self._triangles.places
 
     @cached_property
     def corner_index(self) -> shapely.STRtree:
         """The corners that are the ground's own; those of tiles are empty points, which nothing meets."""
-        own, places = shapely.get_coordinates(self.free), self.corners
-        points = np.asarray(shapely.points(places))
-        points[~np.isin(places[:, 0] + 1j * places[:, 1], own[:, 0] + 1j * own[:, 1])] = Point()
+        points = np.asarray(shapely.points(self.corners))
+        points[~self._triangles.own] = Point()
         return shapely.STRtree(points)
 
     @property
     def triangles(self) -> Array:
         """The corners of each triangle, by number, (n, 3)."""
-        return self._triangles[0]
+        return self._triangles.corners
 
     @property
     def sides(self) -> Array:
         """The two corners of each side, by number, (k, 2)."""
-        return self._sides[1]
+        return self._triangles.ends
 
     @cached_property
-    def _sides(self) -> tuple[Array, Array, Array]:
-        """Sides between triangles: their two triangles (k, 2; -1 for none), their two corners (k, 2), and
-        whether they lie on the rim (k,)."""
-        triangles, places, _ = self._triangles
-        first, second = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
-        low, high = np.minimum(first, second), np.maximum(first, second)
-        order = np.argsort(low * (len(places) + 1) + high, kind="stable")
-        low, high, of = low[order], high[order], order // 3
-        same = np.zeros(len(order), bool)
-        same[1:] = (low[1:] == low[:-1]) & (high[1:] == high[:-1])
-        kept = np.flatnonzero(~same)
-        twice = np.zeros(len(order) + 1, bool)
-        twice[: len(order)] = same
-        across = np.where(twice[kept + 1], of[np.minimum(kept + 1, len(of) - 1)], -1)
-        ends = np.column_stack([low[kept], high[kept]])
+    def _rim(self) -> Array:
+        """Which sides lie on the rim (k,)."""
+        cut = self._triangles
         edge = self.whole.boundary
         shapely.prepare(edge)
-        rim = across < 0
-        rim[rim] = shapely.dwithin(edge, shapely.points(places[ends[rim]].mean(axis=1)), TOLERANCE)
-        return np.column_stack([of[kept], across]), ends, rim
+        # a hole of free ground never lies along the rim
+        rim = (cut.pairs[:, 1] < 0) & cut.outer[cut.ends].all(axis=1)
+        rim[rim] = shapely.dwithin(edge, shapely.points(cut.places[cut.ends[rim]].mean(axis=1)), TOLERANCE)
+        return np.asarray(rim)
+
+    @cached_property
+    def _boxes(self) -> tuple[Array, Array]:
+        """The least and the greatest coordinates of each triangle, (n, 2) each."""
+        one, two, three = (self.corners[self.triangles[:, number]] for number in range(3))
+        return np.minimum(np.minimum(one, two), three), np.maximum(np.maximum(one, two), three)
 
     @cached_property
     def _chains(self) -> tuple[Array, Array, Array]:
         """The triangles in runs: those with two neighbours only pass on what comes to them, so a whole run
         of them is one link. Gives, run after run, the triangles (from one end to the other), the sides
-        between them, and where in these each run starts."""
-        triangles, _, _ = self._triangles
-        pairs, _, rim = self._sides
+        between them (-1 after the last triangle), and where in these each run starts.
+
+        A step goes over a side from one triangle to the other. From a triangle within a run each step has one
+        that follows; jumping twice as far each time, all steps find the last of their run together."""
+        pairs = self._triangles.pairs
         inner = np.flatnonzero(pairs[:, 1] >= 0)
-        degree = np.bincount(pairs[inner].ravel(), minlength=len(triangles))
-        beside: list[list[tuple[int, int]]] = [[] for _ in range(len(triangles))]
-        for side, (here, there) in zip(inner.tolist(), pairs[inner].tolist(), strict=True):
-            beside[here].append((side, there))
-            beside[there].append((side, here))
+        steps = np.arange(2 * len(inner))
+        came, to = pairs[inner].ravel(), pairs[inner][:, ::-1].ravel()
+        degree = np.bincount(came, minlength=len(self.triangles))
         end = degree != 2
-        end[pairs[rim, 0]] = True
-        ends = end.tolist()
-        used = [False] * len(pairs)
-        nodes: list[int] = []
-        sides: list[int] = []
-        starts: list[int] = []
-
-        def walk(start: int) -> None:
-            for side, other in beside[start]:
-                if used[side]:
-                    continue
-                starts.append(len(nodes))
-                nodes.append(start)
-                while True:
-                    used[side] = True
-                    sides.append(side)
-                    nodes.append(other)
-                    if ends[other] or other == start:
-                        break
-                    one, two = beside[other]
-                    side, other = two if one[0] == side else one
-                sides.append(-1)  # no side follows the last triangle of a run
-
-        for triangle in np.flatnonzero(end).tolist():
-            walk(triangle)
-        for triangle in range(len(triangles)):  # rings that no end breaks
-            if beside[triangle] and not used[beside[triangle][0][0]]:
-                walk(triangle)
-        return np.array(nodes, np.intp), np.array(sides, np.intp), np.array(starts, np.intp)
+        end[pairs[self._rim, 0]] = True
+        # of the two steps that leave a triangle, the one that does not go back
+        leaving = np.bincount(came, steps, minlength=len(self.triangles)).astype(np.intp)
+        last = np.where(end[to], steps, leaving[to] - (steps ^ 1))
+        left = (last != steps).astype(np.intp)
+        for _ in range(len(steps).bit_length()):
+            further = last[last]
+            if np.array_equal(further, last):
+                break
+            left, last = left + left[last], further
+        ring = ~end[to[last]]  # in rings that no end breaks each step is a run
+        last[ring], left[ring] = steps[ring], 0
+        order = np.lexsort((-left, last))
+        starts = np.flatnonzero(np.append(True, last[order][1:] != last[order][:-1])) if len(order) else order
+        firsts, lasts = order[starts], last[order[starts]]
+        # of the two ways through a run one is kept
+        kept = (firsts >> 1 < lasts >> 1) | ((firsts == lasts) & (firsts % 2 == 0))
+        counts = np.diff(np.append(starts, len(order)))
+        order, firsts, counts = order[np.repeat(kept, counts)], firsts[kept], counts[kept]
+        runs = np.cumsum(counts + 1) - (counts + 1)
+        nodes = np.insert(to[order], np.cumsum(counts) - counts, came[firsts])
+        sides = np.insert(inner[order >> 1], np.cumsum(counts), -1)
+        return nodes, sides, runs
 
     def open_directions(self, bed: Point, first: float) -> Array:
         """Of 72 directions a predator may come from, which leave the bed a way out: (72,) of truths.
@@ -190,14 +170,14 @@ class FreeGround:
         direction u a deer may use ground x with (x - bed).u <= 1 yd; u is open if free ground within 2 yd
         of the bed is joined there to the rim. A side of a triangle lets u pass where one of its ends does,
         so masks of 72 bits, spread over the triangles until nothing changes, give the answer exactly."""
-        triangles, places, _ = self._triangles
+        triangles, places = self.triangles, self.corners
         toward = _ahead((first + (np.arange(DIRECTIONS) + 0.5) * 360 / DIRECTIONS) % 360)
         here = np.array([bed.x, bed.y])
         begin = self._begin(bed, toward)
         if not len(begin):
             return np.zeros(DIRECTIONS, bool)
         allowed = _packed((places - here) @ toward.T <= SLACK)
-        pairs, ends, rim = self._sides
+        pairs, ends, rim = self._triangles.pairs, self.sides, self._rim
         passes = allowed[ends[:, 0]] | allowed[ends[:, 1]]
         reached = [0] * len(triangles)
         for row, mask in zip(begin, _whole(_packed(np.array(list(begin.values())))), strict=True):
@@ -228,11 +208,10 @@ class FreeGround:
         nodes, sides, runs = self._chains
         if not len(nodes):
             return nodes, nodes, np.zeros((0, 2), np.uint64)
-        triangles, _, _ = self._triangles
         begins = np.zeros(len(nodes) + 1, bool)
         begins[runs] = begins[-1] = True
         final = begins[1:]
-        starting = np.zeros(len(triangles), bool)
+        starting = np.zeros(len(self.triangles), bool)
         starting[starts] = True
         cuts = np.flatnonzero(begins[:-1] | (starting[nodes] & ~final))
         through = np.where((sides >= 0)[:, None], passes[np.maximum(sides, 0)], ~np.uint64(0))
@@ -247,11 +226,9 @@ class FreeGround:
         begin: dict[int, Array] = {}
         here = np.array([bed.x, bed.y])
         # few triangles are near: to keep a shape of every one, or a tree of them, would take more than all the rest
-        triangles, places, _ = self._triangles
-        corners = places[triangles]
-        reach = np.abs(corners.mean(axis=1) - here) <= SNAP + np.ptp(corners, axis=1)
-        near = np.flatnonzero(reach.all(axis=1))
-        shapes = shapely.polygons(corners[near])
+        low, high = self._boxes
+        near = np.flatnonzero(((low <= here + SNAP) & (high >= here - SNAP)).all(axis=1))
+        shapes = shapely.polygons(self.corners[self.triangles[near]])
         met = shapely.intersects(shapes, disc)
         parts = shapely.intersection(shapes[met], disc)
         for row, part in zip(near[met].tolist(), parts, strict=True):
@@ -281,9 +258,8 @@ class FreeGround:
 
     def _is_joined(self, pieces: int) -> Array:
         """Whether each piece has a side on the rim; one that only touches it in a point has none."""
-        pairs, _, rim = self._sides
         joined = np.zeros(pieces, bool)
-        joined[self._triangles[2][pairs[rim, 0]]] = True
+        joined[self._triangles.piece[self._triangles.pairs[self._rim, 0]]] = True
         return joined
 
     def depths(self, first: float) -> Depths:
@@ -299,8 +275,7 @@ class FreeGround:
         way out from there climbs no higher than it must (the height at which the low joins ground that is
         joined to the rim). Heights are straight on each triangle, so corners and sides alone decide: each
         corner runs down to its low, and lows are joined over the lowest sides between them."""
-        _, places, _ = self._triangles
-        _, ends, rim = self._sides
+        places, ends, rim = self.corners, self.sides, self._rim
         count = len(places)
         toward = _ahead((first + (np.arange(SWEEPS) + 0.5) * 360 / SWEEPS) % 360)
         if not count:
@@ -308,16 +283,17 @@ class FreeGround:
         # sweep by sweep, each in one stretch of memory; `of_sweep` is where that of each begins
         heights = np.ascontiguousarray((places @ toward.T).T)
         of_sweep = (np.arange(SWEEPS) * count)[:, None]
-        order = np.argsort(heights, axis=1, kind="stable")
-        rank = np.empty((SWEEPS, count), np.int32)
-        rank.ravel()[order + of_sweep] = np.arange(count, dtype=np.int32)
-        # each corner's lowest neighbour, itself included
+        # each corner's lowest neighbour, itself included; of several alike the first
         source = np.concatenate([ends[:, 0], ends[:, 1], np.arange(count)])
         target = np.concatenate([ends[:, 1], ends[:, 0], np.arange(count)])
         by_source = np.argsort(source, kind="stable")
-        begins = np.searchsorted(source[by_source], np.arange(count))
-        lowest = np.minimum.reduceat(np.ascontiguousarray(rank.T)[target[by_source]], begins, axis=0)
-        lower = order.ravel()[np.ascontiguousarray(lowest.T) + of_sweep]
+        source, target = source[by_source], target[by_source]
+        begins = np.searchsorted(source, np.arange(count))
+        lower = np.empty((SWEEPS, count), np.intp)
+        for height, lowest in zip(heights, lower, strict=True):
+            beside = height[target]
+            least = np.minimum.reduceat(beside, begins)
+            lowest[:] = np.minimum.reduceat(np.where(beside == least[source], target, count), begins)
         outside = distinct(ends[rim].ravel())
         lower[:, outside] = outside
         down = (lower + of_sweep).ravel()
@@ -350,28 +326,6 @@ class FreeGround:
                 break
         joins = leave[basin + (np.arange(SWEEPS) * (count + 1))[:, None]]
         return Depths(np.ascontiguousarray(np.maximum(joins - heights, 0.0).T), np.ascontiguousarray(lows.T))
-
-
-def _tiled(pieces: Array) -> tuple[Array, Array]:
-    """The pieces of free ground, those with many holes in tiles that meet side to side, and the number of the
-    piece that each is of. What is worked out on the triangles does not hang on how the ground is cut."""
-    holes = shapely.get_num_interior_rings(pieces)
-    few = np.flatnonzero(holes <= _TILE_HOLES)
-    parts, of = [pieces[few]], [few]
-    for number in np.flatnonzero(holes > _TILE_HOLES).tolist():
-        piece = pieces[number]
-        west, south, east, north = piece.bounds
-        side = math.sqrt((east - west) * (north - south) * _TILE_HOLES / holes[number])
-        lines = [[(x, south - side), (x, north + side)] for x in np.arange(west + side / 2, east, side)]
-        lines += [[(west - side, y), (east + side, y)] for y in np.arange(south + side / 2, north, side)]
-        # joined in one go, so that tiles share the very corners
-        joined = shapely.union_all([piece.boundary, *shapely.linestrings(lines)])
-        tiles = shapely.get_parts(shapely.polygonize(shapely.get_parts(joined)))
-        shapely.prepare(piece)
-        tiles = tiles[shapely.covers(piece, shapely.point_on_surface(tiles))]
-        parts.append(tiles)
-        of.append(np.full(len(tiles), number))
-    return np.concatenate(parts), np.concatenate(of)
 
 
 def _lowest(a: Array, b: Array, height: Array, size: int) -> tuple[Array, Array, Array]:

@@ -22,7 +22,17 @@ from habitatlint.ground.columns import Array, Column, Indices, Table, column
 from habitatlint.ground.cuts import LAYING
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Hazard, Patch, Pocket
-from habitatlint.measures.free_ground import DIRECTIONS, LEAST_STRIP, MARGIN, SNAP, SWEEPS, FreeGround, grown, in_pieces
+from habitatlint.measures.free_ground import (
+    DIRECTIONS,
+    LEAST_STRIP,
+    MARGIN,
+    SNAP,
+    SWEEPS,
+    FreeGround,
+    grown,
+    grown_together,
+    in_pieces,
+)
 from habitatlint.measures.openings import OPENING_REACH, Strip, ahead_of, sawn, strips, thrown
 from habitatlint.measures.together import for_each
 from habitatlint.measures.travel import unsaid_falls
@@ -65,8 +75,7 @@ def ground_within(scene: Scene, outline: BaseGeometry, bars: Bars) -> FreeGround
     rows = np.sort(index.query(whole, predicate="dwithin", distance=bars.way / 2))
 
     def left(these: Array, sawn_: list[Strip]) -> BaseGeometry:
-        # united first: one outline is quicker to grow than many grown ones are to unite
-        barred = grown(shapely.union_all(these), bars.way / 2)
+        barred = grown_together(these, bars.way / 2)
         cuts = [strip.line.buffer(max(strip.width - bars.way, LEAST_STRIP) / 2, cap_style="square") for strip in sawn_]
         return barred.difference(shapely.union_all(cuts)) if cuts else barred
 
@@ -769,11 +778,4 @@ def depths_at(ground: FreeGround, apexes: Array, mouths: Array, inner: Array, fi
     deep = ground.depths(first).depth[corner]
     is_shut = np.where(looks_in[vee], deep, 0.0).max(axis=1, initial=0.0) > 0
     np.maximum.at(found, vee[is_shut], deep[is_shut].max(axis=1, initial=0.0))
-    return found
-    vee, corner = ground.corner_index.query(inner, predicate="dwithin", distance=TOLERANCE)
-    away = np.hypot(*(ground.corners[corner] - apexes[vee]).T)
-    order = np.lexsort((corner, away, vee))
-    vee, corner = vee[order], corner[order]
-    first_of = np.append(True, vee[1:] != vee[:-1]) if len(vee) else np.zeros(0, bool)
-    found[vee[first_of]] = ground.depths(first).depth[corner[first_of]].max(axis=1)
     return found

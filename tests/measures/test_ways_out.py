@@ -10,7 +10,8 @@ import shapely
 from shapely.geometry import LineString, Point, box
 
 from habitatlint.check import Report
-from habitatlint.measures.free_ground import _TILE_HOLES, SWEEPS, FreeGround, _tiled
+from habitatlint.measures.free_ground import SWEEPS, FreeGround
+from habitatlint.measures.triangles import _tiled
 from habitatlint.measures.ways_out import Bars, bed_of, dead_end_of, ground_of, ways_out
 from habitatlint.units import FOOT, YARD
 
@@ -268,7 +269,7 @@ def test_ground_cut_in_tiles_gives_what_it_gives_whole(report_of: Reports, monke
     spots = [Point(x, y) for x, y in np.random.default_rng(4).uniform(0, 55, (20, 2))]
 
     def worked(most_holes: int) -> tuple[int, list[int], np.ndarray, list[float]]:
-        monkeypatch.setattr("habitatlint.measures.free_ground._TILE_HOLES", most_holes)
+        monkeypatch.setattr("habitatlint.measures.triangles._EAR_HOLES", most_holes)
         report.scene.memo.clear()
         ground = ground_of(report.scene, 0, WAY)
         assert ground is not None
@@ -288,8 +289,8 @@ def test_ground_with_many_holes_is_cut_into_triangles_tile_by_tile() -> None:
     whole = box(0, 0, 300, 300)
     holes = shapely.MultiPolygon([box(x, y, x + 3, y + 4) for x in range(5, 295, 9) for y in range(5, 295, 11)])
     ground = FreeGround(whole.difference(holes), whole)
-    tiles, of = _tiled(shapely.get_parts(ground.free))
-    assert shapely.get_num_interior_rings(tiles).max() <= 2 * _TILE_HOLES  # else it takes the square of them
+    tiles, of, _ = _tiled(shapely.get_parts(ground.free), 100)
+    assert shapely.get_num_interior_rings(tiles).max() <= 200  # else it takes the square of them
     assert not of.any()
     assert shapely.area(tiles).sum() == pytest.approx(ground.free.area)
     assert ground.open_directions(Point(151, 4), 0.0).all()
