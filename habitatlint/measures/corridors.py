@@ -295,18 +295,24 @@ def in_corridor(scene: Scene, trees: Rows, corridors: Rows, along: Column) -> Me
     in a corridor; unknown for a single tree, a row that is not written as two points with a spacing, and where no
     such line is found."""
     every, cut = corridors_of(scene), scene.trees
-    lying, inside, places = np.zeros(len(trees)), np.zeros(len(trees)), []
-    for index, (tree, row, angle) in enumerate(zip(trees.rows, corridors.rows, along.values, strict=True)):
-        one, stump, stem = every[int(row)], cut.stump[tree], cut.stem[tree]
-        inside[index] = one.width / 2 - one.line.distance(stump)
-        places.append(stump)
-        within = stem.intersection(one.line.buffer(one.width / 2, cap_style="flat"))
-        bearing = leg_bearing(one.line, stump)
-        apart = abs((float(cut.bearing[tree]) - bearing + 90) % 180 - 90)
-        if within.length > 0 and apart < angle:
-            lying[index] = within.length
-            if inside[index] <= TOLERANCE:
-                places[-1] = within.interpolate(0.5, normalized=True) if within.geom_type == "LineString" else stump
+    named = np.unique(corridors.rows)
+    strips_ = np.full(len(every), None, object)
+    strips_[named] = [every[row].line.buffer(every[row].width / 2, cap_style="flat") for row in named]
+    lines = np.array([one.line for one in every], object)[corridors.rows]
+    widths = np.array([one.width for one in every])[corridors.rows]
+    stumps = cut.stump[trees.rows]
+    inside = widths / 2 - shapely.distance(lines, stumps)
+    within = shapely.intersection(cut.stem[trees.rows], strips_[corridors.rows])
+    lying = shapely.length(within)
+    met = np.flatnonzero(lying > 0)
+    turned = np.array([leg_bearing(line, stump) for line, stump in zip(lines[met], stumps[met], strict=True)])
+    apart = np.abs((cut.bearing[trees.rows[met]] - turned + 90) % 180 - 90)
+    lying[met[apart >= along.values[met]]] = 0
+    places = stumps.copy()
+    middles = np.flatnonzero(
+        (lying > 0) & (inside <= TOLERANCE) & (shapely.get_type_id(within) == shapely.GeometryType.LINESTRING)
+    )
+    places[middles] = shapely.line_interpolate_point(within[middles], 0.5, normalized=True)
 
     def beside(rows: Indices) -> Column:
         found = {
