@@ -510,8 +510,58 @@ def pack_files(folder: str) -> dict[str, str]:
     return texts
 
 
+def packs_beside(folder: str) -> list[str]:
+    """Packs in a folder and in those of it, as a plan there names them: folders of rule files, and archives. So many
+    entries are looked at, and no more."""
+    from habitatlint.packs.archive import ENDING
+
+    found: set[str] = set()
+    left = MOST_ENTRIES
+    for below in ("", *_folders(folder)):
+        with contextlib.suppress(OSError), os.scandir(os.path.join(folder, below)) as entries:
+            for entry in entries:
+                left -= 1
+                if left < 0:
+                    break
+                path = f"{below}/{entry.name}" if below else entry.name
+                if below and entry.name.endswith(RULE_ENDING):
+                    found.add(below)
+                elif entry.name.endswith(ENDING) or (below and entry.is_dir() and _is_pack(entry.path)):
+                    found.add(path)
+    # what could not be written between quotes, or names no path here
+    return sorted(path for path in found if path.isprintable() and not set(path) & set('"\\:'))
+
+
+#: so many entries of folders are looked at for packs
+MOST_ENTRIES = 1000
+
+
+def _folders(folder: str) -> list[str]:
+    """The folders in a folder that are looked into."""
+    try:
+        with os.scandir(folder) as entries:
+            names = [entry.name for entry in entries if entry.is_dir() and not entry.name.startswith(".")]
+    except OSError:
+        return []
+    return sorted(name for name in names if name not in PASSED_OVER)
+
+
+def _is_pack(folder: str) -> bool:
+    try:
+        return any(name.endswith(RULE_ENDING) for name in os.listdir(folder))
+    except OSError:
+        return False
+
+
 #: the group of entry points by which a distribution names its packs
 PACKS = "habitatlint.packs"
+
+
+def installed_packs() -> list[str]:
+    """The names of the packs that distributions bring, sorted. None of their code is run."""
+    from importlib.metadata import entry_points
+
+    return sorted({point.name for point in entry_points(group=PACKS) if _is_bare(point.name)})
 
 
 def _is_bare(name: str) -> bool:

@@ -170,6 +170,56 @@ def test_a_log_shows_what_the_baseline_holds_as_suppressed_outside_the_source(fa
     assert states == {("new",), ("unchanged", "external")}
 
 
+RULE = """rule few-beds
+  title "Few beds"
+  each k in pockets
+  measure beds = count of b in beds (b.pocket is k)
+  report warning when beds < 2
+    say "{k} has {beds}"
+  mark k.outline
+  because "so"
+"""
+SEAT = """rule seat-alone
+  title "Stand"
+  FORMERLY
+  each s in stands
+  report warning
+    say "{s}"
+  mark s
+  because "so"
+"""
+
+
+@pytest.mark.parametrize(
+    ("head", "then", "told"),
+    [
+        ("", RULE.replace("rule few-beds", "rule bed-count\n  formerly few-beds"), []),
+        ("", RULE.replace("rule few-beds", "rule bed-count\n  formerly fewest-beds\n  formerly few-beds"), []),
+        ("", RULE.replace("rule few-beds", "rule bed-count"), ["bed-count"]),
+        # in the place of a rule of another pack that it leaves
+        ("  builds-on layout\n  leaves stand-off-travel\n", RULE + SEAT.replace("FORMERLY", "formerly stand-off-travel"), []),
+        ("  builds-on layout\n  leaves stand-off-travel\n", RULE + SEAT.replace("  FORMERLY\n", ""), ["seat-alone"]),
+    ],
+    ids=["renamed", "renamed twice", "another rule", "in the place of another", "beside another"],
+)  # fmt: skip
+def test_a_rule_that_was_renamed_is_known_by_what_it_was_called(
+    farm: Path, head: str, then: str, told: list[str]
+) -> None:
+    own = farm / "own"
+    own.mkdir()
+    (own / "pack.rules").write_text("pack own\n", encoding="utf-8")
+    (own / "a.rules").write_text(RULE, encoding="utf-8")
+    pocket = "\npocket oak\n  outline 300,300 390,300 390,390 300,390\n  bed 350,350\n"
+    (farm / "old.habitat").write_text(OLD + pocket + 'use pack "own"\n', encoding="utf-8")
+    assert check(farm, ".", "--write-baseline", "known.json").returncode == 0
+    before = (farm / "known.json").read_text(encoding="utf-8")
+    assert "own/few-beds" in before and "layout/stand-off-travel" in before
+    (own / "pack.rules").write_text(f"pack own\n{head}", encoding="utf-8")
+    (own / "a.rules").write_text(then, encoding="utf-8")
+    assert new(farm) == told
+    assert ("gone" in check(farm, ".", "--baseline", "known.json").stdout) is bool(told)
+
+
 def test_two_of_one_content_are_two(report_of: Callable[..., Report]) -> None:
     text = "task fence\n  txet 1\n  txet 1\n"
     report = report_of(text)

@@ -22,6 +22,7 @@ from habitatlint.verdict import Verdict
 
 if TYPE_CHECKING:  # most runs have no baseline, and show no rules
     from habitatlint.outputs.baseline import Entry
+    from habitatlint.rulebook.book import Rulebook
     from habitatlint.rulebook.rules import Rule
 
 #: exit status: nothing at or above the failing level; findings; the command could not do its work
@@ -100,19 +101,22 @@ def _status(verdicts: Iterable[Verdict], run: Run, wanted: Wanted) -> int:
 
 def _rules(verdicts: Iterable[Verdict]) -> dict[str, Rule]:
     """Rules by name: those in force where the plans stand, and those of the packs that the plans use."""
+    found: dict[str, Rule] = {}
+    for verdict in verdicts:
+        found |= {rule.name: rule for pack in _book(verdict).packs for rule in pack.rules if rule.name not in found}
+    return found
+
+
+def _book(verdict: Verdict) -> Rulebook:
+    """The rules that a plan was judged by."""
     from habitatlint.cli.project import project_of
 
-    found: dict[str, Rule] = {}
-    books = set()
-    for verdict in verdicts:
-        review = project_of(verdict.source.name).review
-        packs = [] if id(review) in books else [*review.rulebook.packs]
-        books.add(id(review))
-        for path, asker in verdict.packs:
-            with contextlib.suppress(IncludeTrouble):
-                packs.append(review.find_pack(path, Source(asker, "")))
-        found |= {rule.name: rule for pack in packs for rule in pack.rules if rule.name not in found}
-    return found
+    review = project_of(verdict.source.name).review
+    packs = []
+    for path, asker in verdict.packs:
+        with contextlib.suppress(IncludeTrouble):
+            packs.append(review.find_pack(path, Source(asker, "")))
+    return review.rulebook.with_packs(packs)
 
 
 def _gather(plans: Iterable[str], wanted: Wanted) -> _Gathered:
@@ -185,11 +189,28 @@ def _held(path: str, verdicts: list[Verdict]) -> tuple[list[Verdict], int]:
     """Verdicts without what a baseline has, and how many of its findings are gone."""
     from habitatlint.outputs import baseline
 
-    entries = _read_baseline(path)
+    entries = _called_anew(_read_baseline(path), verdicts, _seen_from(path))
     folder = os.path.dirname(path)
     missing = {plan for plan in {entry.plan for entry in entries} if not _is_there(folder, plan)}
     sifted = baseline.held(verdicts, entries, _seen_from(path), missing)
     return list(sifted.verdicts), len(sifted.gone)
+
+
+def _called_anew(entries: Iterable[Entry], verdicts: Iterable[Verdict], path_of: Callable[[str], str]) -> list[Entry]:
+    """Entries by the names that rules have now: one that was renamed, or stands in another's place, says what it was
+    called formerly."""
+    judged = {path_of(verdict.source.name): verdict for verdict in verdicts}
+    books: dict[str, Rulebook] = {}
+    found = []
+    for entry in entries:
+        plan, content, _ = entry
+        if plan in judged and content.rule not in judged[plan].rules:
+            if plan not in books:
+                books[plan] = _book(judged[plan])
+            if (now := books[plan].now_called(content.rule)) in judged[plan].rules:
+                entry = entry._replace(content=content._replace(rule=now))
+        found.append(entry)
+    return found
 
 
 def _write_baseline(path: str, verdicts: list[Verdict]) -> None:

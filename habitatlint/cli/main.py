@@ -179,11 +179,13 @@ def rules(name: str | None, path: str, place: str, form: str, today: date | None
 def words(noun: str | None, of_rules: bool) -> None:
     """List the blocks of the plan language, or show what one of them may say."""
     from habitatlint import files
-    from habitatlint.measures import every_measure
-    from habitatlint.outputs.words import rule_listing
 
     if of_rules:
-        click.echo(rule_listing(every_measure()), nl=False)
+        from habitatlint.cli.project import project_of
+        from habitatlint.outputs.words import rule_listing
+
+        vocabulary = project_of(os.path.join(os.curdir, "plan")).review.vocabulary  # by the settings of this folder
+        click.echo(rule_listing(vocabulary), nl=False)
         return
     from habitatlint.language.plan import LAYOUT, plan_grammar
     from habitatlint.language.reference import block_of

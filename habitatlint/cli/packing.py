@@ -10,21 +10,19 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from habitatlint import __version__, files
-from habitatlint.check import of_a_pack
-from habitatlint.cli.assembly import pack_texts_reader, review
+from habitatlint.cli.assembly import review
+from habitatlint.cli.project import pack_among_others, project_of
 from habitatlint.findings import Level
 from habitatlint.language.blocks import UsePack
 from habitatlint.language.plan import IncludeTrouble, read_plan
-from habitatlint.measures import every_measure
 from habitatlint.outputs.packs import Looked, render
 from habitatlint.outputs.sentences import clean
 from habitatlint.packs.archive import ENDING, LARGEST_ARCHIVE, ArchiveTrouble, unwrapped, wrapped
 from habitatlint.packs.soundness import look
-from habitatlint.review import Review
 from habitatlint.rulebook.book import Rulebook
 from habitatlint.rulebook.pinning import Pins, Since, since
 from habitatlint.rulebook.rules import Pack
-from habitatlint.source import Source
+from habitatlint.settings import plans_in, settings_for
 
 
 class Outcome(NamedTuple):
@@ -133,30 +131,14 @@ def _requires() -> str:
 
 
 def look_at(path: str, beside: Iterable[str], form: str, failing: Level, colour: bool = False) -> Outcome:
-    """Looks at a pack among those that ship and others by their paths or names."""
+    """Looks at a pack among those that ship, those of the settings it stands under, and others by paths or names."""
     looked, _ = _looked(path, beside)
     return Outcome(render(form, looked, colour), int(looked.worst >= failing))
 
 
 def _looked(path: str, beside: Iterable[str]) -> tuple[Looked, Pack]:
-    context = _with(review(), beside)
-    pack = pack_texts_reader(context)(*files.pack_texts(path))
-    return look(pack, context, every_measure()), pack
-
-
-def _with(context: Review, beside: Iterable[str]) -> Review:
-    """A review with further packs, by paths or names from here."""
-    packs = []
-    for name in beside:
-        try:
-            pack = context.find_pack(name, Source("here", ""))
-        except IncludeTrouble as trouble:
-            raise files.FileTrouble(f"{clean(name)}: {trouble}") from None
-        for slip in pack.slips:
-            told = of_a_pack(slip)
-            raise files.FileTrouble(clean(f"{slip.span.source.name}:{slip.span.line}: {told.why}{told.hint}"))
-        packs.append(pack)
-    return replace(context, rulebook=context.rulebook.with_packs(packs))
+    pack, others = pack_among_others(path, beside)
+    return look(pack, others, others.vocabulary), pack
 
 
 # -- wrap ------------------------------------------------------------------------------------------------------
@@ -210,7 +192,9 @@ def _keep(path: str, data: bytes) -> None:
 def pin(paths: tuple[str, ...], output: str, *, show: bool) -> Outcome:
     """Pins the rules in force for plans: those that ship, those of their settings, and those the plans take in. With
     `show` nothing is written: told is what is pinned, and what differs."""
-    plans = [plan for path in paths or (os.curdir,) for plan in files.plans_in(path)]
+    plans = [plan for path in paths or (os.curdir,) for plan in plans_in(path)]
+    if not plans:
+        raise files.FileTrouble("the settings pass over every plan that is named: give one that they do not exclude")
     book = _in_force(plans)
     place = output or files.pins_for(plans[0]) or os.path.join(_home(plans[0]), files.PINS)
     shown = clean(files.shown(os.path.relpath(place)))
@@ -230,15 +214,11 @@ def pin(paths: tuple[str, ...], output: str, *, show: bool) -> Outcome:
 
 def _home(plan: str) -> str:
     """The folder of the settings that a plan stands under; without any, its own."""
-    from habitatlint.settings import settings_for
-
     return os.path.dirname(settings_for(plan).path or os.path.abspath(plan))
 
 
 def _in_force(plans: Iterable[str]) -> Rulebook:
-    """All rules in force for some plans."""
-    from habitatlint.cli.project import project_of
-
+    """All rules in force for some plans, one at least."""
     book: Rulebook | None = None
     for path in plans:
         checker = project_of(path).review
@@ -254,7 +234,8 @@ def _in_force(plans: Iterable[str]) -> Rulebook:
                 where = f"{use.placed.source.name}:{use.span(value).line}"
                 raise files.FileTrouble(clean(f"{where}: pack {value.value}: {trouble}")) from None
             book = book.with_packs([pack])
-    return book if book is not None else review().rulebook
+    assert book is not None
+    return book
 
 
 def _listed(shown: str, pins: Pins) -> str:

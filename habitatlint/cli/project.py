@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
+from os.path import isdir, join
 
 from habitatlint import files
-from habitatlint.check import asked
-from habitatlint.cli.assembly import review, with_measures
+from habitatlint.check import asked, of_a_pack
+from habitatlint.cli.assembly import pack_texts_reader, review, with_measures
 from habitatlint.findings import Level, Policy, Slip
 from habitatlint.language.plan import IncludeTrouble
 from habitatlint.outputs.sentences import clean
 from habitatlint.review import Review
+from habitatlint.rulebook.book import below
 from habitatlint.rulebook.rules import Pack
 from habitatlint.settings import Settings, SettingsTrouble, as_lines, place_of, settings_for
 from habitatlint.settings import forget as forget_settings
@@ -67,13 +70,65 @@ def without_settings() -> Project:
     return Project(Settings(), _shipped(), Policy(date.min))
 
 
+def pack_among_others(path: str, beside: Iterable[str]) -> tuple[Pack, Review]:
+    """A pack by its path, and what it is looked at with: measures and packs of the settings it stands under, and others
+    by paths or names from here, which go before those.
+
+    It stands in the place of the pack of its name that the settings may name, and beneath those that build on it. Pins,
+    limits and levels are of a project's plans, and no part of it. Raises FileTrouble; for packs of the settings only
+    where it builds on them."""
+    name, sources = files.pack_texts(path)
+    settings = settings_for(join(path, "plan") if isdir(path) else path)
+    checker = _with_measures(settings)
+    pack = pack_texts_reader(checker)(name, sources)
+    given = _given(checker, beside)
+    needed = {saying.name for saying in pack.said("builds-on")}
+    needed -= {other.name for other in (*checker.rulebook.packs, *given)}
+    found: list[Pack] = []
+    absent: SettingsTrouble | None = None
+    for named in settings.packs:
+        try:
+            other = checker.find_pack(named, Source(settings.shown, ""))
+        except IncludeTrouble as trouble:
+            absent = absent or _of_a_pack(settings, named, str(trouble))
+            continue
+        if other.name in needed and other.slips:
+            raise _of_a_slip(other.slips[0])
+        found.append(other)
+    if absent is not None and not needed <= {other.name for other in found}:
+        raise absent
+    first = {other.name for other in given}
+    others = below([*(other for other in found if other.name not in first), *given], pack.name)
+    return pack, replace(checker, rulebook=checker.rulebook.with_packs(others))
+
+
+def _given(checker: Review, names: Iterable[str]) -> list[Pack]:
+    """Packs by paths or names from here."""
+    packs = []
+    for name in names:
+        try:
+            pack = checker.find_pack(name, Source("here", ""))
+        except IncludeTrouble as trouble:
+            raise files.FileTrouble(f"{clean(name)}: {trouble}") from None
+        for slip in pack.slips:
+            told = of_a_pack(slip)
+            raise files.FileTrouble(clean(f"{slip.span.source.name}:{slip.span.line}: {told.why}{told.hint}"))
+        packs.append(pack)
+    return packs
+
+
+def _with_measures(settings: Settings) -> Review:
+    """What ships, with the measures that settings name."""
+    try:
+        return with_measures(_shipped(), settings.measures)
+    except files.FileTrouble as trouble:
+        raise SettingsTrouble(f"{place_of(settings.path, 'measures')}: {trouble}") from None
+
+
 def _made(settings: Settings) -> Project:
     if not settings.path:
         return without_settings()
-    try:
-        checker = with_measures(_shipped(), settings.measures)
-    except files.FileTrouble as trouble:
-        raise SettingsTrouble(f"{place_of(settings.path, 'measures')}: {trouble}") from None
+    checker = _with_measures(settings)
     packs: list[Pack] = []
     for name in settings.packs:
         try:
@@ -85,7 +140,7 @@ def _made(settings: Settings) -> Project:
         packs.append(pack)
     book = checker.rulebook.with_packs(packs)
     for slip in (slip for pack in packs for slip in (*pack.slips, *book.faults(pack))):
-        raise SettingsTrouble(f"{slip.span.source.name}:{slip.span.line}: {_words(slip)}")
+        raise _of_a_slip(slip)
     keyed = list(as_lines(settings))
     said = asked(Source(settings.shown, "".join(f"{line}\n" for _, line in keyed)), checker.plan_grammar, book)
     for slip in said.slips:
@@ -97,6 +152,10 @@ def _made(settings: Settings) -> Project:
 
 def _of_a_pack(settings: Settings, name: str, why: str) -> SettingsTrouble:
     return SettingsTrouble(f"{place_of(settings.path, 'packs')}: pack `{clean(name)}`: {clean(why)}")
+
+
+def _of_a_slip(slip: Slip) -> SettingsTrouble:
+    return SettingsTrouble(f"{slip.span.source.name}:{slip.span.line}: {_words(slip)}")
 
 
 def _words(slip: Slip) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 from habitatlint.editor.names import block_at
@@ -15,6 +15,7 @@ from habitatlint.language.reference import SINGLE_LINES, written
 from habitatlint.reading.grammar import Grammar
 from habitatlint.reading.values import WINDS
 from habitatlint.rulebook.book import Rulebook
+from habitatlint.rulebook.versions import is_version
 
 
 class Offer(NamedTuple):
@@ -24,6 +25,15 @@ class Offer(NamedTuple):
     kind: str
     says: str = ""
     rank: int = 5
+
+
+class Packs(NamedTuple):
+    """Packs that a plan may take in: paths from its folder, names of those that are installed, and the version of one
+    by either, "" where it has none or there is no such."""
+
+    paths: Iterable[str] = ()
+    installed: Iterable[str] = ()
+    version_of: Callable[[str], str] = lambda name: ""
 
 
 #: ways along which something may lie, and what stations may be on
@@ -41,12 +51,23 @@ _LIKELIER: Mapping[str, tuple[str, tuple[str, ...]]] = {
 #: uses of a path that nobody walks to a stand on
 _NOT_WALKED = ("travel", "corridor")
 _WORD = re.compile(r"[^\s\"(),]*$")
+#: the line of a pack up to where its path, its name or its version stands, within quotes or before them
+_USE = re.compile(r"""use\s+pack\s+("?)[^\s"]*""")
+_VERSION = re.compile(r"""use\s+pack\s+("[^"]+"|[^\s"]+)\s+version\s+("?)[^\s"]*""")
 
 
-def offers(plan: PlanText, path: str, text: str, offset: int, grammar: Grammar, book: Rulebook) -> list[Offer]:
+def offers(
+    plan: PlanText, path: str, text: str, offset: int, grammar: Grammar, book: Rulebook,
+    packs: Callable[[], Packs] = Packs,
+) -> list[Offer]:  # fmt: skip
     """What may be written at a place, in the order in which it is likely."""
     start = text.rfind("\n", 0, offset) + 1
     line = text[start:offset]
+    closed = text.startswith('"', offset)
+    if use := _USE.fullmatch(line):
+        return _sorted(_packs(packs(), Quotes(bool(use[1]), closed)))
+    if version := _VERSION.fullmatch(line):
+        return _sorted(versions(packs().version_of(version[1].strip('"')), Quotes(bool(version[2]), closed)))
     if _in_comment_or_text(line):
         return []
     partial = _WORD.search(line)
@@ -60,6 +81,11 @@ def offers(plan: PlanText, path: str, text: str, offset: int, grammar: Grammar, 
     else:
         block = _block_above(plan, path, start)
         found = _values(plan, block, before, grammar) if block is not None else iter(())
+    return _sorted(found)
+
+
+def _sorted(found: Iterable[Offer]) -> list[Offer]:
+    """Offers in the order in which they are likely, each text once."""
     unique = {offer.text: offer for offer in sorted(found, key=lambda offer: offer.rank, reverse=True)}
     return sorted(unique.values(), key=lambda offer: (offer.rank, offer.text))
 
@@ -167,6 +193,36 @@ def _things(plan: PlanText, block: Block, nouns: Iterable[str], words: list[str]
             rank = 1 if use in likelier[1] else 3
         title = f" {there.title}" if there.title else ""
         yield Offer(name, "name", f"{there.noun}{title}", rank)
+
+
+class Quotes(NamedTuple):
+    """Quotes that stand about the place already: one before it, and one right behind."""
+
+    opened: bool = False
+    closed: bool = False
+
+    def around(self, text: str) -> str:
+        """A text with those that are missing."""
+        return f"{'' if self.opened else _QUOTE}{text}{'' if self.opened and self.closed else _QUOTE}"
+
+
+_QUOTE = '"'
+
+
+def _packs(packs: Packs, quotes: Quotes) -> Iterator[Offer]:
+    """Packs beside the plan by their paths, in quotes; and installed ones by their names, without."""
+    yield from (Offer(quotes.around(path), "pack", "a pack beside this plan") for path in packs.paths)
+    if not quotes.opened:
+        yield from (Offer(name, "pack", "an installed pack", 6) for name in packs.installed)
+
+
+def versions(version: str, quotes: Quotes = Quotes()) -> Iterator[Offer]:
+    """Ways to ask for a pack that has a version: any that begins as it does, that or newer, it alone."""
+    if is_version(version):
+        short = ".".join(version.split(".")[:2])
+        yield Offer(quotes.around(short), "value", f"any {short}", 1)
+        yield Offer(quotes.around(f"{short}.."), "value", f"{short} or newer", 2)
+        yield Offer(quotes.around(version), "value", f"{version} alone", 3)
 
 
 def _of_single(plan: PlanText, words: list[str], grammar: Grammar, book: Rulebook) -> Iterator[Offer]:

@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 
 from habitatlint import files
 from habitatlint.check import Library, Report, check
+from habitatlint.editor.completing import Packs
 from habitatlint.editor.rereading import reread
 from habitatlint.editor.telling import Told, Where, of_slips, told
 from habitatlint.findings import Finding, Level, Mend, Policy
@@ -20,7 +21,7 @@ from habitatlint.outputs.sentences import worded
 from habitatlint.packs.examples import prove
 from habitatlint.reading.grammar import Grammar
 from habitatlint.review import Review, pack_reader
-from habitatlint.rulebook.book import Rulebook
+from habitatlint.rulebook.book import Rulebook, below
 from habitatlint.rulebook.rules import Pack, Rule, rule_grammar
 from habitatlint.source import Source
 
@@ -114,7 +115,7 @@ class Desk:
             return files.grammar("rules", rule_grammar)
 
         self.rule_grammar = rules
-        self._read_pack = pack_reader(review.plan_grammar, rules)
+        self._read_pack = pack_reader(review.plan_grammar, rules, review.vocabulary)
         self.review = replace(review, find=self.find, find_pack=self.find_pack, memory={})
 
     # -- what is read ---------------------------------------------------------------------------------
@@ -135,6 +136,18 @@ class Desk:
         """The pack that a `use pack` names, with rule files as they stand in the editor."""
         _folder(source)
         return files.find_pack(path, source, self._pack_of)
+
+    def packs_near(self, path: str) -> Packs:
+        """The packs that a plan by its path may take in."""
+
+        def version_of(name: str) -> str:
+            try:
+                return self.find_pack(name, Source(path, "")).version
+            except IncludeTrouble:
+                return ""
+
+        beside = files.packs_beside(os.path.dirname(path)) if os.path.isabs(path) else ()
+        return Packs(beside, files.installed_packs(), version_of)
 
     def _pack_of(self, name: str, sources: Iterable[Source]) -> Pack:
         held = [self.open.get(os.path.normpath(source.name), source) for source in sources]
@@ -251,7 +264,7 @@ class Desk:
         reading = self.rules_told(self.read_rules(source), source.name, policy)
         alone = {one.key for one in reading}
         telling = [one for one in self.rules_told(pack, source.name, policy) if one.key not in alone]
-        others = tuple(other for other in self.review.rulebook.packs if other.name != pack.name)
+        others = below(self.review.rulebook.packs, pack.name)
         review = replace(self.droppable(stale), rulebook=Rulebook((*others, pack)))
         for rule in pack.rules:
             if rule.placed.source.name == source.name:

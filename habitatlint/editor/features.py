@@ -28,7 +28,7 @@ KINDS = {
     "noun": types.CompletionItemKind.Keyword, "property": types.CompletionItemKind.Property,
     "word": types.CompletionItemKind.EnumMember, "name": types.CompletionItemKind.Variable,
     "value": types.CompletionItemKind.Value, "rule": types.CompletionItemKind.Reference,
-    "function": types.CompletionItemKind.Function,
+    "function": types.CompletionItemKind.Function, "pack": types.CompletionItemKind.Module,
 }  # fmt: skip
 WATCHED = ("**/*.habitat", "**/*.rules")
 
@@ -117,7 +117,7 @@ def _asked_of_a_place(server: Server) -> None:
         formats = text.hover.content_format if text and text.hover else None
         return types.Hover(_marked(found.text, formats or (types.MarkupKind.PlainText,)), server.range(found.span))
 
-    @server.feature(types.TEXT_DOCUMENT_COMPLETION, types.CompletionOptions(trigger_characters=[" ", "."]))
+    @server.feature(types.TEXT_DOCUMENT_COMPLETION, types.CompletionOptions(trigger_characters=[" ", ".", '"']))
     def completion(params: types.CompletionParams) -> types.CompletionList | None:
         path, subject = server.subject_of(params.text_document.uri)
         if subject is None:
@@ -128,7 +128,10 @@ def _asked_of_a_place(server: Server) -> None:
             grammars = (server.desk.rule_grammar(), review.plan_grammar)
             found = rulefiles.rule_offers(source, offset, review.vocabulary, grammars, review.rulebook)
         elif subject.plan is not None:
-            found = completing.offers(subject.plan, path, source.text, offset, review.plan_grammar, review.rulebook)
+            found = completing.offers(
+                subject.plan, path, source.text, offset, review.plan_grammar, review.rulebook,
+                lambda: server.desk.packs_near(path),
+            )  # fmt: skip
         else:
             return None
         start = offset

@@ -6,14 +6,15 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
-from habitatlint.editor.completing import Offer, offers
+from habitatlint.editor.completing import Offer, offers, versions
 from habitatlint.editor.knowing import Known
 from habitatlint.editor.outline import Entry
 from habitatlint.language.blocks import BLOCKS
 from habitatlint.language.plan import read_plan
 from habitatlint.measures.vocabulary import Signature, Vocabulary
+from habitatlint.outputs.sentences import shown
 from habitatlint.reading.grammar import Grammar, listed
-from habitatlint.rulebook.book import Rulebook
+from habitatlint.rulebook.book import Rulebook, limit_fact
 from habitatlint.rulebook.rules import EVIDENCE, EXAMPLES, Pack, Rule
 from habitatlint.source import Source, Span
 
@@ -190,6 +191,8 @@ def rule_offers(
     elif not before.strip():
         lines = PACK_LINES if here.noun == "pack" else RULE_LINES
         found = (Offer(word, "property", says) for word, says in lines.items())
+    elif here.noun == "pack":
+        found = _of_pack(before.split(), here, grammars[0], book)
     else:
         found = _values(before, partial[0], here, vocabulary, grammars[0])
     unique = {offer.text: offer for offer in found}
@@ -234,8 +237,33 @@ def _values(before: str, partial: str, here: _Here, vocabulary: Vocabulary, gram
         yield from (Offer(limit, "name", "a limit of this rule", 3) for limit in _limits(here))
     if words[-1] in ("is", "or", "not") and words[0] in ("where", "measure", "report"):
         yield from _tests(words, variables, vocabulary)
-    head = {"pack": "pack x"}.get(here.noun, "rule x")
-    yield from (Offer(word, "word", "", 6) for word in grammar.words_after(f"{head}\n  {before.strip()}"))
+    yield from (Offer(word, "word", "", 6) for word in grammar.words_after(f"rule x\n  {before.strip()}"))
+
+
+def _of_pack(words: list[str], here: _Here, grammar: Grammar, book: Rulebook) -> Iterator[Offer]:
+    """What a pack's line may say behind its first words: packs in force, and their rules and limits; of those that it
+    builds on first."""
+    word, *said = words
+    below = set(re.findall(r"^\s+builds-on ([a-z][a-z0-9-]*)", here.text, re.MULTILINE))
+    rules = [(rule, 3 if rule.pack in below else 5) for pack in book.packs for rule in pack.rules]
+    if word == "builds-on":
+        packs = {pack.name: pack for pack in book.packs}
+        if not said:
+            yield from (Offer(pack.name, "pack", pack.title) for pack in packs.values())
+        elif len(said) == 1 and said[0] in packs:
+            yield from versions(packs[said[0]].version)
+    elif word in ("takes", "leaves"):
+        yield from (
+            Offer(rule.slug, "rule", rule.title) for rule, _ in rules if rule.pack in below and rule.slug not in said
+        )
+    elif word == "level" and not said:
+        yield from (Offer(rule.slug, "rule", rule.title, rank) for rule, rank in rules)
+    elif word == "set" and not said:
+        for rule, rank in rules:
+            for limit in rule.limits.values():
+                yield Offer(f"{rule.slug}.{limit.name}", "rule", f"{rule.title}: {shown(limit_fact(limit))}", rank)
+    elif said:
+        yield from (Offer(one, "word", "", 6) for one in grammar.words_after(f"pack x\n  {' '.join(words)}"))
 
 
 def _limits(here: _Here) -> list[str]:

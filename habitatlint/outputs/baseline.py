@@ -7,7 +7,8 @@ content stand as often as they are found.
 A finding is known by its content: the rule and the names it is on. A slip of reading or naming, or what is on nothing
 that has a name, is known by the words and dates in it too. Lines, columns and figures have no part in it, so lines may
 move, blocks may change places and a distance may shrink; but a finding graver than the one that was accepted is new.
-A plan under another path is another plan.
+A plan under another path is another plan; a rule that was renamed is the same one, if it says what it was called
+`formerly`.
 """
 
 from __future__ import annotations

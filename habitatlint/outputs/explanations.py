@@ -10,14 +10,13 @@ of judging (`kind` "looked", "asked" or "compared", `part` as the rule writes it
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Iterable, Sequence
 from typing import Any
 
 from habitatlint.findings import Fact
 from habitatlint.outputs.rules import on_whose_word, text_of
-from habitatlint.outputs.sentences import clean, figures, measured_and_wanted, message, shown, wrapped
+from habitatlint.outputs.sentences import clean, figures, json_text, measured_and_wanted, message, shown, wrapped
 from habitatlint.reading.values import Written
 from habitatlint.rulebook.explaining import Asked, Case, Compared, Explanation, Found, Looked, Origin, Said, Step
 from habitatlint.rulebook.expressions import Constant
@@ -73,8 +72,7 @@ def listing(every: Sequence[Explanation], place: str, label: str, units: str) ->
 
 def as_json(every: Sequence[Explanation], path: str, line: int, label: str, units: str) -> str:
     rules = [_as_json(one, units) for one in every]
-    return json.dumps({"version": VERSION, "path": path, "line": line, "block": label, "rules": rules},
-                      indent=2, ensure_ascii=False) + "\n"  # fmt: skip
+    return json_text({"version": VERSION, "path": path, "line": line, "block": label, "rules": rules})
 
 
 # -- in words -------------------------------------------------------------------------------------------------

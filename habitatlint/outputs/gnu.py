@@ -1,4 +1,8 @@
-"""One line a finding in the GNU error form, closed by the rule in parentheses."""
+"""One line a finding in the GNU error form, closed by the rule in parentheses.
+
+Every line has a place that is wrong. What is told of the run as a whole, such as rules that differ from their pins, is
+for the other forms; a baseline that is stale is itself such a place.
+"""
 
 from __future__ import annotations
 

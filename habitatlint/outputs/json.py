@@ -7,18 +7,18 @@ rule's filters decide), `place` (east and north in metres, or null), `evidence`,
 `related`, `mends` with their edits, and under `waived` the waiver's reason. Held to a baseline, a plan has the
 findings that the baseline holds under `known`, and the whole a `baseline`: its `path`, and how many of its findings are
 `gone`. Where rules are not as the pins have them that they are held to, a plan says so under `since-pins`: the names of
-those `new`, `changed` and `gone`.
+those `new`, `changed` and `gone`. Paths and words of a plan stand as they are, but for what would steer a terminal,
+which is escaped.
 """
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from habitatlint.findings import Fact, Finding
 from habitatlint.outputs import Style
-from habitatlint.outputs.sentences import measured_and_wanted, message, worded
+from habitatlint.outputs.sentences import json_text, measured_and_wanted, message, worded
 from habitatlint.source import Span
 from habitatlint.verdict import Verdict
 
@@ -41,7 +41,7 @@ def render(verdicts: Sequence[Verdict], style: Style) -> str:
         for verdict in verdicts
     ]
     held_to = {"baseline": {"path": run.baseline, "gone": run.gone}} if run.baseline else {}
-    return json.dumps({"version": VERSION, **held_to, "plans": plans}, indent=2, ensure_ascii=False) + "\n"
+    return json_text({"version": VERSION, **held_to, "plans": plans})
 
 
 def _since(since: Since) -> dict[str, list[str]]:

@@ -7,12 +7,11 @@ and `mended` are counts of examples, `levels` and `limits` say of each whether a
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from habitatlint.findings import Level
-from habitatlint.outputs.sentences import clean, width
+from habitatlint.outputs.sentences import clean, json_text, width
 from habitatlint.outputs.text import excerpt
 from habitatlint.source import Span
 
@@ -138,4 +137,4 @@ def _json(looked: Looked) -> str:
             {**one._asdict(), "levels": dict(one.levels), "limits": dict(one.limits)} for one in looked.covers
         ],
     }
-    return json.dumps(told, indent=2, ensure_ascii=False) + "\n"
+    return json_text(told)

@@ -3,7 +3,8 @@
 One run. Its rule table holds every rule that was judged; each finding is a result under its rule, marked by a region of
 the plan with its text, with the other places it speaks of, and with a fix for each mend that was proven. Waived
 findings stand among them, suppressed in the source with the waiver's reason; findings that a baseline holds are
-suppressed outside it.
+suppressed outside it. A rule that is not as the pins have it says so by its property `sincePins`, "new" or "changed";
+what differs in all, rules that are gone too, is told as notifications of the tool's configuration.
 
 Paths are relative to the folder that the command was run in (`%SRCROOT%`), which stays unnamed: a log bears no path of
 the machine. All is ASCII, so that what a plan says steers no terminal.
@@ -13,7 +14,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 from urllib.parse import quote
 
@@ -23,6 +24,8 @@ from habitatlint.outputs import Run, Style
 from habitatlint.outputs.baseline import content
 from habitatlint.outputs.rules import about, clean_lines
 from habitatlint.outputs.sentences import clean, message, rows, worded
+from habitatlint.outputs.text import since_pins
+from habitatlint.rulebook.pinning import Since
 from habitatlint.rulebook.rules import Rule
 from habitatlint.source import Span
 from habitatlint.verdict import Verdict
@@ -48,10 +51,11 @@ def _run(verdicts: Sequence[Verdict], run: Run) -> dict[str, Any]:
         for finding in sorted((*verdict.findings, *verdict.waived, *verdict.known), key=lambda finding: finding.order)
     ]
     read = {name for verdict in verdicts for name in (verdict.source.name, *verdict.included)}
-    driver = {"name": "habitatlint", "version": __version__, "rules": [_rule(rule) for rule in table]}
+    since = list(dict.fromkeys(verdict.since for verdict in verdicts if verdict.since))
+    driver = {"name": "habitatlint", "version": __version__, "rules": [_rule(rule, since) for rule in table]}
     return {
         "tool": {"driver": driver},
-        "invocations": [_invocation(run)],
+        "invocations": [_invocation(run, since)],
         "originalUriBaseIds": {ROOT: {"description": {"text": "The folder that the command was run in."}}},
         "artifacts": [{"location": _artifact(name), "roles": ["analysisTarget"]} for name in sorted(read)],
         "columnKind": "unicodeCodePoints",
@@ -59,20 +63,23 @@ def _run(verdicts: Sequence[Verdict], run: Run) -> dict[str, Any]:
     }
 
 
-def _invocation(run: Run) -> dict[str, Any]:
+def _invocation(run: Run, since: Iterable[Since]) -> dict[str, Any]:
     told: list[dict[str, Any]] = [{"level": "error", "message": _text(clean(line))} for line in run.troubles]
     if run.stale:
         place = {"physicalLocation": {"artifactLocation": _artifact(run.baseline)}}
         told.append({"level": "note", "message": _text(run.stale), "locations": [place]})
+    pins = [{"level": "note", "message": _text(line)} for line in since_pins(since)]
     return {
         "executionSuccessful": not run.troubles,
         "exitCode": run.status,
         **({"toolExecutionNotifications": told} if told else {}),
+        **({"toolConfigurationNotifications": pins} if pins else {}),
     }
 
 
-def _rule(rule: Rule) -> dict[str, Any]:
+def _rule(rule: Rule, since: Iterable[Since]) -> dict[str, Any]:
     evidence, source = rule.evidence
+    differs = [word for word in ("new", "changed") if any(rule.name in getattr(one, word) for one in since)]
     return {
         "id": rule.name,
         "shortDescription": _text(clean(rule.title or rule.slug)),
@@ -83,6 +90,7 @@ def _rule(rule: Rule) -> dict[str, Any]:
             "tags": [rule.pack, *(["safety"] if rule.safety else [])],
             "evidence": evidence,
             "source": source,
+            **({"sincePins": differs[0]} if differs else {}),
         },
     }
 

@@ -26,7 +26,10 @@ CAUTION = (
     "and applicators stand above this paper. Call before cutting near lines. Not a survey: property lines are as "
     "the plan gives them."
 )
-_HIDDEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]")
+#: characters that steer a terminal, turn or hide their neighbours; the last few are bytes of a file's name that do
+_HIDDEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff\udc80-\udc9f]")
+#: and bytes of a file's name that are no text
+_NO_TEXT = re.compile(r"[\ud800-\udfff]")
 
 
 def shown(fact: Fact, units: str = "yd", places: int = 1) -> str:
@@ -157,6 +160,17 @@ def related_line(related: Related, of: str) -> str:
 def clean(text: str) -> str:
     """Text without what could steer a terminal: control and bidirectional characters become `?`."""
     return _HIDDEN.sub("?", text)
+
+
+def json_text(thing: object) -> str:
+    """JSON, laid out and closed by a line end. Nothing in it is lost: what would steer a terminal, and bytes of a
+    file's name that are no text, stand as their numbers."""
+    import json  # few runs show any
+
+    text = json.dumps(thing, indent=2, ensure_ascii=False)
+    for hidden in (_HIDDEN, _NO_TEXT):
+        text = hidden.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+    return f"{text}\n"
 
 
 def wrapped(text: str, first: str, indent: int, page: int) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from habitatlint.findings import Fact, Finding, Level
@@ -28,7 +28,7 @@ def render(verdicts: Sequence[Verdict], style: Style) -> str:
     page = "\n".join(blocks)
     read = overview(verdicts[0]) if len(verdicts) == 1 else ""
     hushed = "".join(f"{line}\n" for verdict in verdicts for line in safety(verdict))
-    hushed += "".join(f"{line}\n" for line in dict.fromkeys(line for one in verdicts for line in since_pins(one.since)))
+    hushed += "".join(f"{line}\n" for line in since_pins(one.since for one in verdicts if one.since))
     gone = f"{clean(style.run.baseline)}: note: {style.run.stale}\n" if style.run.stale else ""
     return (f"{page}\n" if page else "") + read + hushed + gone + summary(verdicts, style)
 
@@ -43,17 +43,17 @@ def safety(verdict: Verdict) -> list[str]:
     return [f"{clean(verdict.source.name)}: {line}" for line in lines]
 
 
-def since_pins(since: Since | None) -> list[str]:
-    """What has come, changed or gone of the rules since they were pinned."""
-    if since is None:
-        return []
-    kinds = (
-        (since.new, "new since the pins, and judged as notes at most"),
-        (since.changed, "changed since the pins"),
-        (since.gone, "pinned, and no longer in force"),
-    )
-    lines = [f"{_number(len(names), 'rule')} {what}: {_few(names)}" for names, what in kinds if names]
-    return [f"{clean(line)}; `habitatlint pack pin` pins them as they are" for line in lines]
+def since_pins(differing: Iterable[Since]) -> list[str]:
+    """What has come, changed or gone of the rules since they were pinned, each line once."""
+    lines = []
+    for since in differing:
+        kinds = (
+            (since.new, "new since the pins, and judged as notes at most"),
+            (since.changed, "changed since the pins"),
+            (since.gone, "pinned, and no longer in force"),
+        )
+        lines += [f"{_number(len(names), 'rule')} {what}: {_few(names)}" for names, what in kinds if names]
+    return [f"{clean(line)}; `habitatlint pack pin` pins them as they are" for line in dict.fromkeys(lines)]
 
 
 def _few(names: Sequence[str], most: int = 6) -> str:

@@ -23,7 +23,7 @@ class PinsTrouble(Exception):
 def written(pins: Pins) -> str:
     """Pins as text, the same every time."""
     told = {"format": FORMAT, "packs": dict(sorted(pins.packs.items())), "rules": dict(sorted(pins.rules.items()))}
-    return json.dumps(told, indent=1, ensure_ascii=False) + "\n"
+    return json.dumps(told, indent=1) + "\n"
 
 
 def read(text: str) -> Pins:

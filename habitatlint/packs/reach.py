@@ -9,7 +9,7 @@ is called unreachable that is not; much that is may pass.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from math import inf
+from math import ceil, floor, inf
 from typing import NamedTuple
 
 from habitatlint.measures.vocabulary import Vocabulary
@@ -31,6 +31,8 @@ from habitatlint.rulebook.rules import Report, Rule
 
 #: kinds that are never below nought where a measure gives them
 _FROM_NOUGHT = frozenset({"length", "area", "count", "duration", "density", "basal-area", "volume", "dose", "speed"})
+#: so many `or` conditions of a rule, and ways in each, are looked into: no rule that a person writes has more
+MOST_CHOICES = 20
 _OPPOSITE = {"<": ">=", "<=": ">", ">": "<=", ">=": "<"}
 _TURNED = {"<": ">", "<=": ">=", ">": "<", ">=": "<="}
 
@@ -146,12 +148,19 @@ class Reader:
                 return _of_kind(word)
             case Aggregate("smallest" | "largest", value) if value is not None:
                 return self.stretch(value)
+            case Aggregate("sum", value) if value is not None and self.stretch(value).least >= 0:
+                return Stretch(0.0, inf)
             case Sum("+", left, right):
                 one, other = self.stretch(left), self.stretch(right)
                 return Stretch(one.least + other.least, one.largest + other.largest)
             case Sum("-", left, right):
                 one, other = self.stretch(left), self.stretch(right)
                 return Stretch(one.least - other.largest, one.largest - other.least)
+            case Sum("*", left, right):
+                one, other = self.stretch(left), self.stretch(right)
+                if one.least >= 0 and other.least >= 0:
+                    nothing = 0 in (one.largest, other.largest)
+                    return Stretch(one.least * other.least, 0.0 if nothing else one.largest * other.largest)
         return ANYTHING
 
     # -- what is asked --------------------------------------------------------------------------------
@@ -208,20 +217,54 @@ def never(rule: Rule, vocabulary: Vocabulary) -> list[Never]:
 
 def _against(rule: Rule, number: int, reader: Reader) -> str:
     """Why a report is never made, as a clause; "" where it may be."""
-    if why := _words_at_odds(rule, reader):
+    *before, own = [report.when for report in rule.reports[: number + 1]]
+    asked = [part for one in (*rule.where, own) if one is not None for part in _parts(one, reader)]
+    if why := _at_odds_with(asked, reader):
         return why
-    filters = [*_pairs(rule, reader)]
-    for condition in rule.where:
-        filters += reader.bounds(condition)
-    own = [*reader.bounds(rule.reports[number].when)]
-    if why := _impossible([*filters, *own], reader, rule):
+    above = [part for one in before if one is not None for part in _parts(one, reader, held=False)]
+    return "a `report` above it is made first, whatever is measured" if _at_odds_with([*asked, *above], reader) else ""
+
+
+class Part(NamedTuple):
+    """A condition that must hold, or must not: as it stands and as text, with what it bounds, and what either side of
+    it may be where it is a comparison."""
+
+    node: Written
+    held: bool
+    text: str
+    bounds: tuple[Bound, ...]
+    sides: Mapping[str, Stretch]
+
+
+def _parts(node: Written, reader: Reader, held: bool = True) -> Iterator[Part]:
+    """A condition as those that must all hold, or not hold. `no` thing is the contrary of `any`."""
+    thing = node.value
+    if isinstance(thing, Negation):
+        yield from _parts(thing.condition, reader, not held)
+    elif isinstance(thing, Both if held else Either):
+        for condition in thing.conditions:
+            yield from _parts(condition, reader, held)
+    elif isinstance(thing, Quantified) and thing.word == "no":
+        yield from _parts(node._replace(value=thing._replace(word="any")), reader, not held)
+    else:
+        sides = (thing.left, thing.right) if isinstance(thing, Compare) else ()
+        stretches = {reader.text(side): reader.stretch(side) for side in sides}
+        yield Part(node, held, reader.text(node), tuple(reader.bounds(node, held)), stretches)
+
+
+def _at_odds_with(asked: list[Part], reader: Reader) -> str:
+    """Why what is asked of things cannot all be so at once; "" where it may. Of alternatives each by itself is tried
+    with all the rest."""
+    choices = [part for part in asked if isinstance(part.node.value, Both | Either)]
+    rest = [part for part in asked if not isinstance(part.node.value, Both | Either)]
+    if why := _impossible(rest, reader) or _contrary(rest, reader):
         return why
-    above = [bound for report in rule.reports[:number] for bound in reader.bounds(report.when, held=False)]
-    return (
-        "a `report` above it is made first, whatever is measured"
-        if _impossible([*filters, *above, *own], reader, rule)
-        else ""
-    )
+    for part in choices[:MOST_CHOICES]:
+        ways = ([*rest, *_parts(one, reader, part.held)] for one in part.node.value.conditions[:MOST_CHOICES])
+        whys = [_impossible(way, reader) or _contrary(way, reader) for way in ways]
+        if all(whys) and len(whys) == len(part.node.value.conditions):
+            return whys[0]
+    return ""
 
 
 def _pairs(rule: Rule, reader: Reader) -> Iterator[Bound]:
@@ -234,43 +277,61 @@ def _pairs(rule: Rule, reader: Reader) -> Iterator[Bound]:
             yield Bound(f"distance({other}, {one})", "<=", reach)
 
 
-def _impossible(bounds: list[Bound], reader: Reader, rule: Rule) -> str:
-    """Why no value meets all bounds of one quantity; "" where some may."""
-    own = {reader.text(measure.value): reader.stretch(measure.value) for measure in rule.measures}
-    for of in dict.fromkeys(bound.of for bound in bounds):
+def _impossible(asked: list[Part], reader: Reader) -> str:
+    """Why no value meets all comparisons of one quantity; "" where some may."""
+    why = "no value that is measured makes it so, within what the lines above it let through"
+    own: dict[str, Stretch] = {}
+    bounds: dict[str, list[Bound]] = {}
+    for part in asked:
+        own.update(part.sides)
+        if len(part.sides) == 1 and (part.node.value.sign in "<>") is part.held:  # never less than itself
+            return why
+    for bound in (*_pairs(reader.rule, reader), *(bound for part in asked for bound in part.bounds)):
+        bounds.setdefault(bound.of, []).append(bound)
+    for of, held in bounds.items():
         least, largest = own.get(of, ANYTHING)
         open_below = open_above = False
-        for bound in (one for one in bounds if one.of == of):
+        for bound in held:
             if bound.sign in (">", ">="):
                 if bound.to.least > least or (bound.to.least == least and bound.sign == ">"):
                     least, open_below = bound.to.least, bound.sign == ">"
             elif bound.to.largest < largest or (bound.to.largest == largest and bound.sign == "<"):
                 largest, open_above = bound.to.largest, bound.sign == "<"
+        if of.startswith("count ") and abs(least) != inf:  # whole numbers: the next one above
+            least, open_below = (floor(least) + 1 if open_below else ceil(least)), False
         if least > largest or (least == largest and (open_below or open_above) and abs(least) != inf):
-            return "no value that is measured makes it so, within what the lines above it let through"
+            return why
     return ""
 
 
-def _words_at_odds(rule: Rule, reader: Reader) -> str:
-    """Why two filters let nothing through together: they ask one thing to be two words, or to be and not to be."""
+def _contrary(asked: list[Part], reader: Reader) -> str:
+    """Why tests let nothing through together: they ask one thing to be two words, or to be and not to be."""
+    why = "its `where` and `needs` lines ask what cannot be at once"
+    so, not_so = ({part.text for part in asked if part.held is held} for held in (True, False))
+    if so & not_so:
+        return why
     allowed: dict[str, set[str]] = {}
-    barred: dict[str, set[str]] = {}
-    for condition in rule.where:
-        test = condition.value
+    # what is needed or compared must be there
+    barred = {reader.text(need): {"missing"} for need in reader.rule.needs}
+    for part in asked:
+        if part.held:
+            barred.update((side, {"missing"}) for side in part.sides)
+    for node, held, *_ in asked:
+        test = node.value
         if not isinstance(test, Is) or any("." in str(word.value) for word in test.words):
             continue
         of, words = reader.text(test.operand), {str(word.value) for word in test.words}
         single = reader.kind(test.operand) == "word" or "missing" in words
-        if test.negated:
+        if test.negated is held:
             barred.setdefault(of, set()).update(words)
         elif single and of in allowed:
             allowed[of] &= words
         elif single or len(words) == 1:
             allowed.setdefault(of, set()).update(words)
-        for name in (name for name in (of,) if name in allowed):
-            left = allowed[name] - barred.get(name, set())
-            if not left or (not single and allowed[name] & barred.get(name, set())):
-                return "two `where` lines ask what cannot be at once"
+        if of in allowed:
+            left = allowed[of] - barred.get(of, set())
+            if not left or (not single and allowed[of] & barred.get(of, set())):
+                return why
     return ""
 
 

@@ -72,12 +72,19 @@ class Rulebook:
         names.update({rule.slug: rule for rule in left})
         names.update(formerly)
         names.update({rule.slug: rule for rule in held})
+        names.update({f"{rule.pack}/{former}": rule for rule in held for former in rule.formerly})
         names.update({rule.name: rule for rule in every})
         return names
 
     def find(self, name: str) -> Rule | None:
         """A rule by slug, by pack/slug, or by a name it had formerly; one that is left too."""
         return self._by_name.get(name)
+
+    def now_called(self, name: str) -> str:
+        """The rule in force that had a name (`pack/slug`) before, by the name it has now; "" where none had."""
+        slug = name.rpartition("/")[2]
+        known = (self.find(one) for one in (name, slug))
+        return next((rule.name for rule in known if rule is not None and rule.slug != slug and rule in self.rules), "")
 
     def like(self, name: str) -> str:
         """The rule that a name was probably meant for, or ""."""
@@ -181,6 +188,15 @@ class Rulebook:
         elif pack.requires and older(__version__, pack.requires):
             yield Slip("include-trouble", pack.span, thing=f"pack {pack.name}", found=pack.name,
                        why=f"it needs habitatlint {pack.requires} or newer, and this is {__version__}")  # fmt: skip
+
+
+def below(packs: Iterable[Pack], name: str) -> tuple[Pack, ...]:
+    """Packs that one of a name may stand upon: without itself, and without those that build on it."""
+    gone, left = {name}, [pack for pack in packs if pack.name != name]
+    while above := {pack.name for pack in left if any(saying.name in gone for saying in pack.said("builds-on"))}:
+        gone |= above
+        left = [pack for pack in left if pack.name not in gone]
+    return tuple(left)
 
 
 def misfit(stretch: str, pack: Pack) -> str:

@@ -6,7 +6,8 @@ import re
 from collections.abc import Iterable
 
 from habitatlint.findings import SLIPS, Slip
-from habitatlint.language.blocks import BY_NOUN
+from habitatlint.language.blocks import BY_NOUN, PLURALS
+from habitatlint.language.plan import LAYOUT
 from habitatlint.measures.vocabulary import Vocabulary
 from habitatlint.reading.grammar import Grammar, did_you_mean, listed, near
 from habitatlint.reading.values import Written
@@ -53,18 +54,37 @@ def checked(pack: Pack, vocabulary: Vocabulary, plan_grammar: Grammar) -> Pack:
     slips = list(pack.slips)
     sound: list[Rule] = []
     broken = {slip.span.source.name for slip in slips}
+    words = _Words(plan_grammar)
     for rule in pack.rules:
         if rule.placed.source.name in broken:
             continue  # a line of it cannot be read: what follows from that is not worth telling
-        found = _Checker(rule, vocabulary, frozenset(plan_grammar.words.values())).slips()
+        found = _Checker(rule, vocabulary, words).slips()
         slips += found
         if not found:
             sound.append(rule)
     return pack._replace(rules=tuple(sound), slips=tuple(slips))
 
 
+class _Words:
+    """The words of the plan language: all of them, and those that a property of a plural's things may have."""
+
+    def __init__(self, plan_grammar: Grammar) -> None:
+        self.grammar = plan_grammar
+        self.every = frozenset(plan_grammar.words.values())
+        self._known: dict[tuple[str, str], frozenset[str]] = {}
+
+    def of(self, plural: str, field: str) -> frozenset[str]:
+        """All of them, where the things are no blocks of one noun or it is no property of theirs."""
+        if (plural, field) not in self._known:
+            noun = next((noun for noun, one in PLURALS.items() if one == plural), "")
+            given = noun and field in BY_NOUN[noun].properties
+            text = f"{LAYOUT.heads.get(noun, noun)}\n  {field}"
+            self._known[plural, field] = (self.grammar.words_after(text) if given else frozenset()) or self.every
+        return self._known[plural, field]
+
+
 class _Checker:
-    def __init__(self, rule: Rule, vocabulary: Vocabulary, words: frozenset[str]) -> None:
+    def __init__(self, rule: Rule, vocabulary: Vocabulary, words: _Words) -> None:
         self.rule = rule
         self.vocabulary = vocabulary
         self.words = words
@@ -426,7 +446,7 @@ class _Checker:
             elif kind == "text":
                 known = ()
             elif kind in ("word", "name", "list"):
-                known = self.words if kind == "word" else (text,)
+                known = self._words_of(thing.operand) if kind == "word" else (text,)
             else:
                 raise self._tell("bad-value", node, _bare(kind), "a comparison with `<` or `>`: it is a quantity")
             if text not in known:
@@ -438,6 +458,14 @@ class _Checker:
                     else "a word of the plan language"
                 )
                 raise self._tell("unknown-word", word, text, why, hint)
+
+    def _words_of(self, node: Written) -> frozenset[str]:
+        """The words that something may be."""
+        if isinstance(node.value, Ref) and len(node.value.parts) > 1:
+            *before, field = node.value.parts
+            of = self._kind(node._replace(value=Ref(tuple(before))))
+            return self.words.of(of.removeprefix("thing:"), field)
+        return self.words.every
 
 
 class _Scope:

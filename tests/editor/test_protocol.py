@@ -349,6 +349,17 @@ def test_what_else_an_editor_shows(shared: Client) -> None:
     assert shared.ask("textDocument/rangeFormatting", line) == [edits[-1]]
 
 
+def test_packs_beside_a_plan_are_offered_where_it_takes_one_in(shared: Client, tmp_path: Path) -> None:
+    (tmp_path / "packs" / "creek").mkdir(parents=True)
+    (tmp_path / "packs" / "creek" / "pack.rules").write_text('pack creek\n  version "1.2.0"\n', encoding="utf-8")
+    uri = (tmp_path / "main.habitat").as_uri()
+    shared.open(uri, 'plan "Main"\nuse pack "packs/cr"\nuse pack "packs/creek" version \n')
+    (item,) = shared.ask("textDocument/completion", {**document(uri), "position": at(1, 18)})["items"]
+    assert item["textEdit"] == {"range": stretch(1, 10, 18), "newText": "packs/creek"}
+    items = shared.ask("textDocument/completion", {**document(uri), "position": at(2, 31)})["items"]
+    assert [one["label"] for one in items] == ['"1.2"', '"1.2.."', '"1.2.0"'] and items[0]["detail"] == "any 1.2"
+
+
 def test_colours_stand_where_the_words_do(shared: Client) -> None:
     uri = "untitled:colours"
     shared.open(uri, LANE)

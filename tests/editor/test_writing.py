@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 import pytest
 
@@ -124,6 +125,62 @@ def test_words_and_names_are_offered_where_the_grammar_lets_them(
     assert wanted <= offered
     assert wanted or not offered
     assert "lane" not in offered or "lane" in wanted or "stumps" in line or "fall" in line or "on |" in line
+
+
+HELD = completing.Packs(["packs/creek", "ridge-1.0.pack"], ["old-fields"], {"packs/creek": "1.4.2", "x": "2"}.get)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("line", "wanted"),
+    [
+        ("use |", ["pack"]),
+        ("use pack |", ['"packs/creek"', '"ridge-1.0.pack"', "old-fields"]),
+        ("use pack ol|", ['"packs/creek"', '"ridge-1.0.pack"', "old-fields"]),
+        ('use pack "|', ['packs/creek"', 'ridge-1.0.pack"']),
+        ('use pack "packs/c|"', ["packs/creek", "ridge-1.0.pack"]),
+        ('use pack "packs/creek" |', ["version"]),
+        ('use pack "packs/creek" version |', ['"1.4"', '"1.4.."', '"1.4.2"']),
+        ('use pack "packs/creek" version "1|"', ["1.4", "1.4..", "1.4.2"]),
+        ("use pack x version |", ['"2"', '"2.."']),
+        ('use pack "nowhere" version "|', []),
+        ('note "use pack |', []),
+        ('# use pack "|', []),
+    ],
+)
+def test_packs_that_a_plan_may_take_in_are_offered_with_their_versions(
+    review: Review, line: str, wanted: list[str]
+) -> None:
+    text = PLAN.replace("  |", "").replace("crew hands", f"{line}\ncrew hands")
+    offset = text.index("|")
+    text = text.replace("|", "")
+    plan = Desk(review).read(Source(NAME, text))
+    held = completing.Packs(HELD.paths, HELD.installed, lambda name: HELD.version_of(name) or "")
+    found = completing.offers(plan, NAME, text, offset, review.plan_grammar, review.rulebook, lambda: held)
+    assert [one.text for one in found] == wanted
+
+
+def test_packs_are_looked_for_beside_the_plan_and_a_folder_below(review: Review, tmp_path: Path) -> None:
+    for folder in ("creek", "packs/ridge", "packs/empty", ".git/hooks", "a/b/too-deep", 'a/qu"ote'):
+        (tmp_path / folder).mkdir(parents=True)
+        if "empty" not in folder:
+            (tmp_path / folder / "pack.rules").write_text('pack ridge\n  version "1.2.0"\n', encoding="utf-8")
+    (tmp_path / "packs" / "old-1.0.pack").write_bytes(b"")
+    (tmp_path / "stray.rules").write_text("", encoding="utf-8")
+    packs = Desk(review).packs_near(str(tmp_path / "farm.habitat"))
+    assert packs.paths == ["creek", "packs/old-1.0.pack", "packs/ridge"]
+    assert packs.version_of("packs/ridge") == "1.2.0"
+    assert packs.version_of("packs/old-1.0.pack") == "" == packs.version_of("nowhere")
+    assert list(Desk(review).packs_near("untitled:1").paths) == []
+    assert files.packs_beside(str(tmp_path / "no-such-folder")) == []
+
+
+def test_no_more_of_a_folder_is_looked_at_than_an_editor_can_wait_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for number in range(30):
+        (tmp_path / f"{number}.pack").write_bytes(b"")
+    monkeypatch.setattr(files, "MOST_ENTRIES", 10)
+    assert len(files.packs_beside(str(tmp_path))) == 10
 
 
 def test_what_a_block_must_have_is_offered_first(writing) -> None:  # type: ignore[no-untyped-def]
@@ -251,6 +308,40 @@ def rule_offers(review: Review, old: str, new: str) -> list[str]:
 )
 def test_rules_are_completed_by_what_they_may_name(review: Review, old: str, new: str, wanted: set[str]) -> None:
     assert wanted <= set(rule_offers(review, old, new))
+
+
+@pytest.mark.parametrize(
+    ("line", "first", "others"),
+    [
+        ("builds-on |", [], {"entry", "felling"}),
+        ("builds-on nowhere |", [], set()),
+        ("takes |", ["edge-cover-near-entry"], {"live-hinge-near-entry"}),
+        ("takes edge-cover-near-entry |", ["entry-across-travel"], {"live-hinge-near-entry"}),
+        ("leaves li|", ["edge-cover-near-entry"], {"live-hinge-near-entry"}),
+        ("level |", ["edge-cover-near-entry"], {"live-hinge-near-entry", "core-bedding"}),
+        ("level core-bedding |", ["error", "note", "off", "warning"], set()),
+        ("set |", [], {"live-hinge-near-entry.clearance", "far-from-corridor.far"}),
+        ("set live-hinge-near-entry.|", [], {"live-hinge-near-entry.clearance"}),
+        ('about "takes |', [], set()),
+    ],
+)
+def test_a_pack_is_completed_by_the_packs_in_force_and_their_rules(
+    review: Review, line: str, first: list[str], others: set[str]
+) -> None:
+    found = rule_offers(review, RULE, f'pack own "Own"\n  builds-on entry\n  {line}\n')
+    assert found[: len(first)] == first and others <= set(found)
+    assert bool(found) is bool(first or others)
+    assert not {"plan", "own"} & set(found)
+
+
+def test_a_pack_is_built_on_by_the_version_it_has(review: Review) -> None:
+    version = next(pack.version for pack in review.rulebook.packs if pack.name == "entry")
+    assert version and rule_offers(review, RULE, "pack own\n  builds-on entry |\n")[-1] == f'"{version}"'
+
+
+def test_only_rules_of_what_a_pack_builds_on_are_offered_to_take(review: Review) -> None:
+    found = rule_offers(review, RULE, "pack own\n  builds-on entry\n  takes |\n")
+    assert set(found) == {rule.slug for rule in review.rulebook.rules if rule.pack == "entry"}
 
 
 @pytest.mark.parametrize(

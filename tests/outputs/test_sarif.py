@@ -17,6 +17,7 @@ from habitatlint.outputs import Run, Style, render
 from habitatlint.outputs.sarif import SCHEMA
 from habitatlint.outputs.sentences import message
 from habitatlint.review import Review
+from habitatlint.rulebook.pinning import Since
 from habitatlint.source import Source, Span
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -236,6 +237,29 @@ def test_the_run_says_how_it_ended(report_of: Callable[..., Report], fault_of: C
     assert (stale["level"], stale["message"]["text"]) == ("note", "3 findings of the baseline are gone: write it again")
     assert stale["locations"][0]["physicalLocation"]["artifactLocation"]["uri"] == "known%20findings.json"
     assert fault_of(log_of()) == ""  # nothing could be read at all
+
+
+def test_the_run_says_what_differs_from_the_pins(
+    report_of: Callable[..., Report], fault_of: Callable[[Any], str]
+) -> None:
+    report = report_of(PLAN)
+    new, changed, *others = [rule.name for rule in report.rules]
+    since = Since((new,), (changed,), ("creek/o\u202eld",), (("creek", "1", "2"),))
+    log = log_of(report._replace(since=since), report)
+    assert fault_of(log) == ""
+    (invocation,) = log["runs"][0]["invocations"]
+    told = invocation["toolConfigurationNotifications"]
+    assert {note["level"] for note in told} == {"note"}
+    assert [note["message"]["text"].partition(";")[0] for note in told] == [
+        f"1 rule new since the pins, and judged as notes at most: {new}",
+        f"1 rule changed since the pins: {changed}",
+        "1 rule pinned, and no longer in force: creek/o?ld",
+    ]
+    rules = {rule["id"]: rule["properties"] for rule in log["runs"][0]["tool"]["driver"]["rules"]}
+    assert (rules[new]["sincePins"], rules[changed]["sincePins"]) == ("new", "changed")
+    assert not any("sincePins" in rules[name] for name in others)
+    plain = log_of(report)["runs"][0]
+    assert "toolConfigurationNotifications" not in plain["invocations"][0] and "sincePins" not in json.dumps(plain)
 
 
 def test_the_fingerprint_is_of_the_content_and_not_of_the_place(report_of: Callable[..., Report]) -> None:

@@ -98,6 +98,19 @@ def test_a_pack_taken_in_twice_is_one_and_another_of_its_name_is_told() -> None:
     assert "give this one another name" in book.in_the_way(other)
 
 
+def test_a_renamed_rule_answers_to_its_old_name_with_its_pack_before_it_too() -> None:
+    book = Rulebook((pack("own", "", rule("acres", "  formerly two\n")),))
+    assert [name for name, _ in found(book)] == ["own/acres"]
+    for name in ("two", "own/two"):
+        assert found(book, f"level {name} note\n") == [("own/acres", Level.note)]
+        assert found(book, f'waive {name} on oak until 2027-01-01 because "small by the line"\n') == []
+        assert found(book, f"set {name}.size 1ac\nlevel {name} off\n") == []
+        assert book.now_called(name) == "own/acres"
+    assert book.now_called("base/two") == "own/acres" and book.now_called("own/acres") == "" == book.now_called(
+        "own/no"
+    )
+
+
 def test_a_pack_that_takes_and_leaves_one_rule_is_told() -> None:
     own = pack("own", "  builds-on base\n  takes one two\n  leaves two\n")
     assert [slip.why for slip in Rulebook((BASE, own)).faults(own)] == ["the pack takes this rule, and leaves it too"]

@@ -103,6 +103,25 @@ def test_no_rule_that_ships_is_told_to_be_out_of_reach_or_against_another(rule: 
         ('  where b.pocket is cut\n  where b.pocket is not cut\n  report note\n    say "y"\n', 0, False),
         ('  where b.pocket.for is does\n  where b.pocket.for is bucks or any\n  report note\n    say "y"\n', 0, False),
         ('  measure beds = count of o in beds (o.pocket is b.pocket)\n  report note when beds < 0\n    say "y"\n', 0, False),
+        # the same said by `not`, by `no`, by every way of an `or`, by what is needed
+        ('  where not (b.pocket is cut)\n  where b.pocket is cut\n  report note\n    say "y"\n', 0, False),
+        ('  where not distance(b, w) > 30yd\n  report note when gap > 35yd\n    say "y"\n', 0, False),
+        ('  where distance(b, w) > 300yd or gap < 0yd\n  report note\n    say "y"\n', 0, False),
+        ('  where not (gap < 300yd and gap >= 0yd)\n  report note\n    say "y"\n', 0, False),
+        (
+            '  where any o in beds (o.pocket is b.pocket)\n  where no o in beds (o.pocket is b.pocket)\n  report note\n    say "y"\n',
+            0, False,
+        ),
+        ('  needs b.pocket.for\n  where b.pocket.for is missing\n  report note\n    say "y"\n', 0, False),
+        ('  where b.pocket.for is missing\n  where b.pocket.for is does\n  report note\n    say "y"\n', 0, False),
+        # between two counts there is none
+        (
+            '  measure beds = count of o in beds (o.pocket is b.pocket)\n  where beds > 2\n  report note when beds < 3\n    say "y"\n',
+            0, False,
+        ),
+        ('  report note when gap < gap\n    say "y"\n', 0, False),
+        ('  where gap * 2 < 0yd\n  report note\n    say "y"\n', 0, False),
+        ('  measure far = sum gap for o in beds\n  report note when far < 0yd\n    say "y"\n', 0, False),
     ],
 )  # fmt: skip
 def test_a_report_that_is_never_made_is_told(lines: str, report: int, ever: bool) -> None:
@@ -118,10 +137,25 @@ def test_a_report_that_is_never_made_is_told(lines: str, report: int, ever: bool
         '  where b.pocket is cut\n  where b.pocket is not core\n  report note\n    say "y"\n',
         '  where b.pocket.for is does or any\n  where b.pocket.for is not any\n  report note\n    say "y"\n',
         '  where distance(b, w) > 20yd\n  report note when gap < room\n    say "y"\n',
+        '  where distance(b, w) > 300yd or gap < 20yd\n  report note\n    say "y"\n',
+        '  where not (b.pocket is cut and gap < 300yd)\n  report note\n    say "y"\n',
+        '  where any o in beds (o.pocket is b.pocket)\n  where no o in beds (o.pocket is not b.pocket)\n  report note\n    say "y"\n',
+        '  needs b.pocket.for\n  where b.pocket.for is not missing\n  report note when gap <= gap\n    say "y"\n',
+        '  measure beds = count of o in beds (o.pocket is b.pocket)\n  where beds > 2\n  report note when beds < 4\n    say "y"\n',
+        '  where gap * 2 > 300yd\n  report note when gap < room\n    say "y"\n',
     ],
 )
 def test_a_report_that_may_be_made_is_not(lines: str) -> None:
     assert never(only(NEAR + lines), WORDS) == []
+
+
+def test_a_word_that_a_property_never_has_is_told_with_those_it_may_have() -> None:
+    body = '  each b in paths\n  where b.use is hinge\n  report note\n    say "x"\n'
+    (words,) = told(looked(rule(body)), "text")
+    assert words == (
+        "r0.rules:4 error rule near: expected `corridor`, `entry`, `exit`, `travel` or `vehicle`, not `hinge`"
+    )
+    assert told(looked(rule(body.replace("hinge", "travel"))), "text") == []
 
 
 def test_rules_that_cannot_both_be_kept_are_told() -> None:

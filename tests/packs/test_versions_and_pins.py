@@ -134,7 +134,7 @@ def test_what_is_no_longer_in_force_is_told_as_gone() -> None:
     pins = Pins({"own": "0.9"}, {**book(pack()).as_pins.rules, "own/old-one": "0" * 32})
     since = book(pack()).pinned(pins).since_pins
     assert since == Since(gone=("own/old-one",), packs=(("own", "0.9", "1.0"),))
-    assert since_pins(since) == [
+    assert since_pins([since, since]) == [
         "1 rule pinned, and no longer in force: own/old-one; `habitatlint pack pin` pins them as they are"
     ]
 

@@ -66,4 +66,4 @@ def _renamed(found: Content, names: Mapping[str, str]) -> Content:
 
 
 def _every(report: Report) -> list[Finding]:
-    return sorted((*report.findings, *report.waived, *report.known), key=lambda one: one.order)
+    return sorted((*report.findings, *report.waived), key=lambda one: one.order)
