@@ -356,22 +356,26 @@ def pack_sources(folder: str, shown: str) -> list[Source]:
 def shipped_packs(read: ReadPack, fingerprint: str) -> tuple[Pack, ...]:
     """The packs that ship: every folder under `rules/`, listed nowhere.
 
-    They are kept as read in the user's own folder, by the content of their files, of the grammars,
-    and the `fingerprint` of what they are checked against.
+    They are kept as read in the user's own folder, by the names, sizes and times of their files, of the grammars and
+    of the code that reads them, and the `fingerprint` of what they are checked against.
     """
     from habitatlint.reading.grammar import PARSER_VERSION
 
     base = home("rules")
     names = sorted(name for name in os.listdir(base) if os.path.isdir(os.path.join(base, name)))
-    sources = {name: pack_sources(os.path.join(base, name), f"rules/{name}") for name in names}
-    texts = [(source.name, source.text) for name in names for source in sources[name]]
-    said = repr((texts, grammar_texts(), sys.version, PARSER_VERSION, fingerprint, _code_that_reads()))
+    held = [_held(os.path.join(base, name), f"rules/{name}", RULE_ENDING) for name in names]
+    said = repr((held, _held(home("grammar"), "grammar", ".lark"), sys.version, PARSER_VERSION, fingerprint,
+                 _code_that_reads()))  # fmt: skip
     key = hashlib.sha256(said.encode()).hexdigest()
-    return kept(f"packs-{key[:24]}", lambda: tuple(read(name, sources[name]) for name in names))
+
+    def made() -> tuple[Pack, ...]:
+        return tuple(read(name, pack_sources(os.path.join(base, name), f"rules/{name}")) for name in names)
+
+    return kept(f"packs-{key[:24]}", made)
 
 
 #: libraries that what is found hangs on
-LIBRARIES = ("lark", "numpy", "scipy", "shapely", "pyproj", "pygeomag", "ephem")
+LIBRARIES = ("lark", "numpy", "scipy", "shapely", "pyproj", "pygeomag", "ephem", "mapbox_earcut")
 
 
 @cache
@@ -384,10 +388,7 @@ def fingerprint() -> str:
     for room, base in (("code", HERE), ("rules", home("rules")), ("grammar", home("grammar"))):
         for folder, folders, _ in os.walk(base):
             folders[:] = sorted(name for name in folders if name not in PASSED_OVER)
-            with os.scandir(folder) as entries:
-                held = sorted((entry.name, entry.stat()) for entry in entries if entry.name.endswith(_OURS))
-            place = f"{room}/{os.path.relpath(folder, base)}"
-            found += [(f"{place}/{name}", stats.st_size, stats.st_mtime_ns) for name, stats in held]
+            found += _held(folder, f"{room}/{os.path.relpath(folder, base)}", _OURS)
     for name in LIBRARIES:
         spec = find_spec(name)
         if spec is not None and spec.origin is not None:
@@ -400,14 +401,16 @@ def fingerprint() -> str:
 _OURS = (".py", ".lark", RULE_ENDING)
 
 
+def _held(folder: str, shown: str, ending: str | tuple[str, ...]) -> list[tuple[str, int, int]]:
+    """Name, size and time of the files of a folder that end so."""
+    with os.scandir(folder) as entries:
+        held = [(entry.name, entry.stat()) for entry in entries if entry.name.endswith(ending)]
+    return sorted((f"{shown}/{name}", stats.st_size, stats.st_mtime_ns) for name, stats in held)
+
+
 def _code_that_reads() -> list[tuple[str, int, int]]:
-    """Name, size and time of the code that what is kept depends on: an edited checkout reads anew."""
-    found = []
-    for room in ("reading", "language", "rulebook"):
-        with os.scandir(os.path.join(HERE, room)) as entries:
-            held = [(entry.name, entry.stat()) for entry in entries if entry.name.endswith(".py")]
-        found += [(f"{room}/{name}", stats.st_size, stats.st_mtime_ns) for name, stats in held]
-    return sorted(found)
+    """The code that what is kept depends on: an edited checkout reads anew."""
+    return [one for room in ("reading", "language", "rulebook") for one in _held(os.path.join(HERE, room), room, ".py")]
 
 
 Kept = TypeVar("Kept")

@@ -13,7 +13,7 @@ from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from habitatlint.findings import Related
-from habitatlint.ground.columns import Array, Column, Indices, Table, column
+from habitatlint.ground.columns import Array, Column, Indices, Table, column, distinct
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Block, Food, Path, Pocket, Row
 from habitatlint.measures.core import is_field
@@ -295,7 +295,7 @@ def in_corridor(scene: Scene, trees: Rows, corridors: Rows, along: Column) -> Me
     in a corridor; unknown for a single tree, a row that is not written as two points with a spacing, and where no
     such line is found."""
     every, cut = corridors_of(scene), scene.trees
-    named = np.unique(corridors.rows)
+    named = distinct(corridors.rows)
     strips_ = np.full(len(every), None, object)
     strips_[named] = [every[row].line.buffer(every[row].width / 2, cap_style="flat") for row in named]
     lines = np.array([one.line for one in every], object)[corridors.rows]

@@ -161,6 +161,11 @@ def _fields(context: Context, start: Column, fields: list[str]) -> Column:
     for name in fields:
         plural = found.kind.removeprefix("thing:")
         whole = context.table(plural).column(name)
+        if found.known is None and len(whole) and found.values.min(initial=0) >= 0:  # all are there: nothing to mask
+            taken = whole.take(found.values)
+            known = None if taken.known is None or taken.known.all() else taken.known
+            found = Column(taken.kind, taken.values, known, taken.estimated, taken.why or found.why, taken.unit)
+            continue
         rows = np.where(found.mask, found.values, 0).astype(np.intp)
         if not len(whole):
             return Column(whole.kind, np.full(len(rows), None, object), np.zeros(len(rows), bool), None, found.why)

@@ -198,7 +198,8 @@ class _Judging:
         """The bindings for which a condition holds; those for which nobody knows are told."""
         self.witness.asked(node, frame, truth)
         self._tell(frame, ~truth.known, truth)
-        return frame.take(np.flatnonzero(truth.holds & truth.known))
+        passed = truth.holds & truth.known
+        return frame if passed.all() else frame.take(np.flatnonzero(passed))
 
     def _tell(self, frame: Frame, unknown: Mask, truth: Truth) -> None:
         for index in np.flatnonzero(unknown):
