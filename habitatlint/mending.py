@@ -71,7 +71,7 @@ def _proven(report: Report, finding: Finding, mend: Mend, judges: Judges) -> tup
             continue
         trial = tried(report, [(finding, edits)], judges)
         if not trial.failed:
-            return mend._replace(edits=edits, proof="clears", why=_brings(report, trial.report)), trial
+            return mend._replace(edits=edits, proof="clears", why=_brings(report, trial.report, finding)), trial
         why = why or trial.failed  # the best way's failure is the one to be told
         failed[trial.failed] += 1
         if failed[trial.failed] == MOST_ALIKE:
@@ -79,9 +79,10 @@ def _proven(report: Report, finding: Finding, mend: Mend, judges: Judges) -> tup
     return (mend._replace(proof="withheld", why=why) if mend.changes else mend), None
 
 
-def _brings(before: Report, after: Report) -> str:
+def _brings(before: Report, after: Report, target: Finding) -> str:
     """What a mend that clears brings all the same, below its finding's level: the rules, in words; "" for nothing."""
-    fresh = _counted(after, Level.note) - _counted(before, Level.note)
+    was, now = _counted(before, Level.note), _counted(after, Level.note)
+    fresh = _without_regrouped(was, now, Counter([_key(target)]))
     rules = sorted({rule for _, rule, _ in fresh})
     return f"it brings what is less grave: {', '.join(rules)}" if rules else ""
 

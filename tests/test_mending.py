@@ -189,6 +189,7 @@ def test_mends_tried_together_are_those_that_pass(review: Review, report_of: Rep
 AIM = Finding("view/aim", Level.warning, Span(Source("", ""), 0, 0), "")
 OTHER = AIM._replace(rule="felling/other", names=frozenset({"screen"}))
 NEAR = OTHER._replace(safety=True, sense="<", measured=Fact(20.0, "length"))
+HIGH = NEAR._replace(sense=">")
 
 
 @pytest.mark.parametrize(
@@ -197,8 +198,17 @@ NEAR = OTHER._replace(safety=True, sense="<", measured=Fact(20.0, "length"))
         (AIM, (), (), ""),
         (AIM, (OTHER,), (OTHER,), ""),
         (AIM, (OTHER,), (OTHER._replace(level=Level.error),), "another finding: felling/other"),
+        # of several that are new the first by name is told
+        (AIM, (), (OTHER, OTHER._replace(rule="felling/also")), "another finding: felling/also"),
         (AIM, (NEAR,), (NEAR._replace(measured=Fact(19.0, "length")),), "a danger worse: felling/other"),
         (AIM, (NEAR,), (NEAR._replace(measured=Fact(21.0, "length")),), ""),
+        (AIM, (HIGH,), (HIGH._replace(measured=Fact(21.0, "length")),), "a danger worse: felling/other"),
+        (AIM, (HIGH,), (HIGH._replace(measured=Fact(19.0, "length")),), ""),
+        *((AIM, (one._replace(sense=f"{one.sense}="),), (one._replace(sense=f"{one.sense}=", measured=Fact(size, "length")),),
+           "a danger worse: felling/other") for one, size in ((NEAR, 19.0), (HIGH, 21.0))),
+        # what is as it was is no worse, at nothing too
+        *((AIM, (one,), (one,), "") for danger in (NEAR, HIGH, NEAR._replace(sense=""))
+          for one in (danger, danger._replace(measured=Fact(0.0, "length")))),
         (AIM, (), (AIM._replace(rule="record/not-judged", level=Level.note),), "could no longer be judged"),
         # told of two rows apart and not together, it is there still
         (
@@ -209,6 +219,12 @@ NEAR = OTHER._replace(safety=True, sense="<", measured=Fact(20.0, "length"))
         (
             AIM, (OTHER._replace(names=frozenset({"a"})), OTHER._replace(names=frozenset({"b"}))),
             (OTHER._replace(names=frozenset({"a", "b"})),), "",
+        ),
+        # what was told of two and is told of one of them is nothing new; told of that one twice, it is
+        (AIM, (OTHER._replace(names=frozenset({"a", "b"})),), (OTHER._replace(names=frozenset({"a"})),), ""),
+        (
+            AIM, (OTHER._replace(names=frozenset({"a", "b"})),), (OTHER._replace(names=frozenset({"a"})),) * 2,
+            "another finding: felling/other",
         ),
         # what a slip of reading hid is judged once it can be read; a row in the wrong pocket hid nothing
         (AIM._replace(rule="record/unknown-word", firm=True), (), (OTHER,), ""),
@@ -226,7 +242,8 @@ def test_a_finding_does_not_go_at_the_cost_of_another(
     assert (mend.proof, mend.why) == (("withheld", f"it would bring {why}") if why.startswith("another") else
                                       ("withheld", f"it would make {why}") if why.startswith("a danger") else
                                       ("withheld", f"it {why}") if why else ("clears", mend.why))  # fmt: skip
-    assert why or mend.why in ("", "it brings what is less grave: felling/other")
+    # what is only told in other groups is not brought
+    assert why or mend.why == ("it brings what is less grave: felling/other" if aim.firm else "")
 
 
 def test_each_way_of_a_mend_is_tried_until_one_clears(report_of: Reports) -> None:
@@ -260,6 +277,52 @@ def test_after_three_ways_that_bring_the_same_no_more_are_tried(report_of: Repor
     assert mend.proof == "withheld" and len(looked) == 3
 
 
+@pytest.mark.parametrize("most", [0, 1, 2, 3, 4, 9])
+def test_mends_tried_together_are_halved_in_so_many_trials_at_most(report_of: Reports, most: int) -> None:
+    report = report_of(HEAD + GROUND + SCREEN, fragment=False)
+    wanted = {"screen": ("fall", "E"), "lane": ("use", "exit"), "stumps": ("label", '"X"')}
+    aims = tuple(
+        AIM._replace(names=frozenset({name}), mends=(Mend("", changes=(Change("set", head(report, name), word, (said,)),)),))
+        for name, (word, said) in wanted.items()
+    )  # fmt: skip
+    looked: list[str] = []
+
+    def whole(source: Source) -> Report:
+        """None goes by but the one of the lane, by itself."""
+        looked.append(source.text)
+        alone = "use exit" in source.text and "fall E" not in source.text and '"X"' not in source.text
+        return report._replace(findings=(aims[0], aims[2]) if alone else aims)
+
+    judges = Judges(lambda source, rule: report._replace(findings=()), whole)
+    found = together(report._replace(findings=aims), judges, most)
+    # all three; the first; the other two; each of these
+    assert len(looked) == min(most, 5)
+    proofs = [one.mends[0].proof for one in found.findings]
+    assert proofs == ["untried", "clears" if most >= 4 else "untried", "untried"]
+    assert [one.mends[0].edits != () for one in found.findings] == [False, most >= 4, False]
+
+
+def test_mends_of_one_place_are_not_tried_together_nor_one_whose_finding_stays(report_of: Reports) -> None:
+    report = report_of(HEAD + GROUND + SCREEN, fragment=False)
+    asked = (("one", "screen", "fall", "E"), ("two", "screen", "fall", "W"), ("stays", "lane", "use", "exit"))
+    aims = tuple(
+        AIM._replace(rule=rule, mends=(Mend("", changes=(Change("set", head(report, name), word, (said,)),)),))
+        for rule, name, word, said in asked
+    )
+    looked: list[str] = []
+
+    def whole(source: Source) -> Report:
+        looked.append(source.text)
+        return report._replace(findings=aims[1:])
+
+    def glance(source: Source, rule: str) -> Report:
+        return report._replace(findings=tuple(one for one in aims if one.rule == rule == "stays"))
+
+    found = together(report._replace(findings=aims), Judges(glance, whole), 9)
+    assert looked == [report.source.text.replace("fall N", "fall E")]
+    assert [one.mends[0].proof for one in found.findings] == ["clears", "untried", "untried"]
+
+
 def test_of_mends_made_at_once_the_least_grave_finding_must_go_too(report_of: Reports) -> None:
     report = report_of(HEAD + GROUND + SCREEN, fragment=False)
     grave = OTHER._replace(level=Level.error)
@@ -267,6 +330,32 @@ def test_of_mends_made_at_once_the_least_grave_finding_must_go_too(report_of: Re
     for left, failed in (((), False), ((AIM,), True), ((grave,), True)):
         judges = Judges(lambda source, rule: report, lambda source, left=left: report._replace(findings=left))
         assert bool(tried(before, [(AIM, ()), (grave, ())], judges).failed) is failed
+
+
+def test_the_gravest_of_several_is_mended_first(report_of: Reports) -> None:
+    report = report_of(HEAD + GROUND + SCREEN, fragment=False)
+    slip = AIM._replace(rule="record/unknown-word", firm=True)
+    ways = ((Level.note, "W"), (Level.error, "E"), (Level.warning, "S"))
+    aims = tuple(
+        slip._replace(level=level, names=frozenset({fall}),
+                      mends=(Mend("", changes=(Change("set", head(report, "screen"), "fall", (fall,)),)),))
+        for level, fall in ways
+    )  # fmt: skip
+
+    def whole(source: Source) -> Report:
+        return report._replace(source=source, findings=aims if "fall N" in source.text else ())
+
+    after = mended(whole(report.source), Judges(lambda source, rule: whole(source), whole))
+    assert after.source.text == report.source.text.replace("fall N", "fall E")
+
+
+def test_of_slips_too_only_those_that_are_chosen_are_mended(review: Review) -> None:
+    text = HEAD + GROUND + "crwe saws\nplcae gate\n  at 1,1\n"
+    judges = review.judges(POLICY)
+    before = judges.whole(Source("plan.habitat", text))
+    for word, mend in (("crwe", "crew"), ("plcae", "place")):
+        after = mended(before, judges, lambda finding, word=word: finding.span.text == word)
+        assert after.source.text == text.replace(word, mend)
 
 
 def test_mends_that_undo_each_other_come_to_an_end(report_of: Reports) -> None:

@@ -179,7 +179,7 @@ def _only_mix(scene: Scene) -> Column:
     """The mix of a plan that has one and no more, those left out whose `label` says that there is none."""
     labelled = [row for row, mix in enumerate(scene.plan.of(Mix)) if mix.name and not says_none(_label(mix))]
     only = labelled[0] if len(labelled) == 1 else None
-    rows = max(1, len(scene.blocks_of("plans")))
+    rows = scene.table("plans").size
     return column("thing:mixes", [only] * rows, "the plan has no mix with a label, or several")
 
 

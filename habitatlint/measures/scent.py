@@ -80,8 +80,7 @@ def plume(east: float, north: float, wind: float, reach: float = REACH, air: str
 
     `wind` is the bearing it blows from, in degrees. The place itself is the polygon's point.
     """
-    one = np.ones(1)
-    outline = _offsets(wind * one, 0 * one, reach * one, sideways(air) * one)[0]
+    outline = _offsets(*(np.full(1, one) for one in (wind, 0.0, reach, sideways(air))))[0]
     return Polygon(np.array([east, north]) + outline[1:])
 
 

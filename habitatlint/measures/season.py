@@ -141,7 +141,7 @@ def days_of_sap(scene: Scene, first: Column, last: Column, before: Column) -> Co
 @of_plural("plans", "hunted", "truth")
 def _hunted(scene: Scene) -> Column:
     """It says when the property is hunted."""
-    return column("truth", [bool(hunted(scene))] * max(1, len(scene.blocks_of("plans"))))
+    return column("truth", [bool(hunted(scene))] * scene.table("plans").size)
 
 
 @measure("hunted-days", ("date", "date"), "duration")

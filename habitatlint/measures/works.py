@@ -475,7 +475,7 @@ def _vehicle_way_count(scene: Scene) -> Column:
     broken."""
     plan = scene.plan
     broken = sum("use" in path.parsed.broken for path in plan.of(Path)) + len(plan.ghosts)
-    rows = max(1, len(scene.blocks_of("plans")))
+    rows = scene.table("plans").size
     return Column("count", np.full(rows, float(len(_vehicle_ways(scene)) + broken)))
 
 

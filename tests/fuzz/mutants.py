@@ -4,7 +4,8 @@ A mutant is one of our files with one small thing changed (a comparison, a sign,
 out). Each is loaded in place of the file, in a process of its own, and the tests of that file are run: a mutant that
 they do not notice has survived, and shows what they do not hold. The file on disk is never touched.
 
-Why a sampler of our own: mutmut 3 leaves out functions with decorators, and most measures stand under one.
+Why a sampler of our own: mutmut 3 (as of 3.8.1) leaves out functions with decorators but for `staticmethod` and
+`classmethod`, and most measures stand under one.
 """
 
 from __future__ import annotations

@@ -6,7 +6,9 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable
+from datetime import date
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -14,15 +16,18 @@ import pytest
 import shapely
 
 from habitatlint.check import Report
+from habitatlint.findings import Policy
 from habitatlint.ground.columns import Column
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import Stand
-from habitatlint.measures.dispersion import sideways
+from habitatlint.measures.dispersion import noon, sideways
 from habitatlint.measures.scent import (
     REACH,
     Asked,
+    Reached,
     airs_of,
     bearings,
+    carried,
     deer_come,
     ground_reached,
     listed_winds,
@@ -34,6 +39,8 @@ from habitatlint.measures.scent import (
 from habitatlint.measures.sweep import grouped, least_along, smoothed
 from habitatlint.measures.vocabulary import Measured, Rows
 from habitatlint.measures.winds import WINDS
+from habitatlint.review import Review
+from habitatlint.source import Source
 from habitatlint.units import YARD
 
 ReportOf = Callable[..., Report]
@@ -259,23 +266,33 @@ GROUND = (
 )
 
 
-@pytest.mark.parametrize("wind", range(16))
-def test_a_place_lies_in_the_ground_reached_exactly_where_the_rules_say_that_scent_comes(
-    report_of: ReportOf, wind: int
-) -> None:
-    scene = report_of(GROUND, fragment=False).scene
-    assert airs_of(scene)[0, 8] != airs_of(scene)[1, 8]  # the one sits all day, in the air of noon
+@pytest.fixture(scope="module")
+def ground(review: Review) -> Scene:
+    return review.check(Source("plan.habitat", GROUND), Policy(date(2026, 2, 10))).scene
+
+
+@pytest.fixture(scope="module")
+def told_by_rules(ground: Scene) -> tuple[Floats, list[npt.NDArray[np.bool_]]]:
+    """Points in a grid over the ground; and for each stand what the rules say of them, by part and wind."""
     east, north = (axis.ravel() for axis in np.meshgrid(np.arange(-400, 320, 13.0), np.arange(-260, 260, 13.0)))
     points = shapely.points(east, north)
-    found = ground_reached(scene, bearings(scene)[wind])
+    stands = [np.full(len(points), row) for row in range(2)]
+    return points, [reached(ground, Asked(rows, points), REACH, airs_of(ground)) for rows in stands]
+
+
+@pytest.mark.parametrize("wind", range(16))
+def test_a_place_lies_in_the_ground_reached_exactly_where_the_rules_say_that_scent_comes(
+    ground: Scene, told_by_rules: tuple[Floats, list[npt.NDArray[np.bool_]]], wind: int
+) -> None:
+    assert airs_of(ground)[0, 8] != airs_of(ground)[1, 8]  # the one sits all day, in the air of noon
+    found = ground_reached(ground, bearings(ground)[wind])
     assert [(one.stand.name, one.part) for one in found] == [("oak", 0), ("oak", 1), ("oak", 2), ("elm", 0)]
+    points, by_stand = told_by_rules
     for one in found:
-        row = scene.plan.of(Stand).index(one.stand)
-        asked = Asked(np.full(len(points), row), points)
-        told_by_rules = reached(scene, asked, REACH, airs_of(scene))[:, one.part, wind]
+        comes = by_stand[ground.plan.of(Stand).index(one.stand)][:, one.part, wind]
         clear = shapely.distance(points, one.ground.boundary) > 0.5
         inside = shapely.contains(one.ground, points)
-        assert (inside == told_by_rules)[clear].all()
+        assert (inside == comes)[clear].all()
         assert inside[clear].sum() > 15 and clear.mean() > 0.95
 
 
@@ -286,6 +303,18 @@ def test_the_ground_of_a_stand_is_its_plume_without_what_is_at_hand(report_of: R
     assert found.ground.symmetric_difference(whole.difference(near)).area < 1
     # worked by hand: a wedge of half a sixteenth to either side, from 5 to 150 yd
     assert found.ground.area == pytest.approx((150**2 - 5**2) * math.tan(math.radians(11.25)) * YARD**2)
+
+
+@pytest.mark.parametrize("declination", ["0E", "15E", "15W"])
+def test_the_ground_of_a_stand_has_the_air_of_its_wind_wherever_north_is(report_of: ReportOf, declination: str) -> None:
+    head = HEAD.replace("4E", declination) + "winds november\n  from S 50% 5mph\n  from N 50% 12mph\n"
+    scene = report_of(head + stand(0, 0, "sit all"), fragment=False).scene
+    # a record of eight winds shares each out to its neighbours
+    for wind, air in (("SE", "D"), ("SSE", "C"), ("S", "C"), ("SSW", "C"), ("SW", "D"), ("N", "D")):
+        blows = bearings(scene)[WINDS.index(wind)]
+        (found,) = ground_reached(scene, blows)
+        there = plume(0, 0, blows, REACH, air).difference(plume(0, 0, blows, 5 * YARD, air))
+        assert found.ground.symmetric_difference(there).area < 0.01 * there.area  # a class wider is a fifth more
 
 
 def test_what_has_no_place_has_no_ground(report_of: ReportOf) -> None:
@@ -304,9 +333,12 @@ def test_sixteen_winds_of_ten_stands_are_quick_and_small(report_of: ReportOf) ->
     ]
     scene = report_of("".join(blocks)).scene
     sources(scene)
-    start = time.process_time()
-    found = [one for wind in bearings(scene) for one in ground_reached(scene, wind)]
-    assert time.process_time() - start < 1.0  # half of that is asked for; a busy machine needs room
+    seconds, found = [math.inf], list[Reached]()
+    while len(seconds) < 4 and min(seconds) >= 1.0:  # half of that is asked for; a busy machine needs room, and tries
+        start = time.process_time()
+        found = [one for wind in bearings(scene) for one in ground_reached(scene, wind)]
+        seconds.append(time.process_time() - start)
+    assert min(seconds) < 1.0
     assert len(found) == 16 * 30 and all(one.ground.is_valid for one in found)
     assert sum(int(shapely.get_num_coordinates(one.ground)) for one in found) < 16 * 30 * 60
 
@@ -382,6 +414,174 @@ def test_without_anchor_season_or_record_the_air_is_the_usual(report_of: ReportO
     for head in ('plan "A"\n  hunted 2026-11-07..2026-12-20\n', 'plan "A"\n  anchor 43N,90W\n'):
         scene = report_of(head + stand(0, 0, "winds S", "sit all") + record(5), fragment=False).scene
         assert (airs_of(scene) == usual).all()
+
+
+# -- the outline of a plume, by other arithmetic ---------------------------------------------------------------
+
+#: Briggs 1973, open country (doi 10.2172/5118833): sigma-y = a x / sqrt(1 + 0.0001 x), by class
+BRIGGS = {"A": 0.22, "C": 0.11, "D": 0.08, "F": 0.04}
+
+
+def half_width(metres: float, air: str) -> float:
+    """2.15 standard deviations, or half a sixteenth of the winds where that is more."""
+    return max(2.15 * BRIGGS[air] * metres / math.sqrt(1 + 0.0001 * metres), metres * math.tan(math.pi / 16))
+
+
+def downwind(wind: float) -> complex:
+    """A step of a metre with a wind, east and north as a complex number; its product with i points to its left."""
+    return -(math.sin(math.radians(wind)) + 1j * math.cos(math.radians(wind)))
+
+
+@pytest.mark.parametrize("air", BRIGGS)
+@pytest.mark.parametrize("wind", [0.0, 22.5, 100.0, 225.0, 337.5])
+def test_a_plume_is_drawn_through_its_edges_at_each_quarter_of_its_length(wind: float, air: str) -> None:
+    ahead, place = downwind(wind), complex(30, -40)
+    quarters = [60.0, 120.0, 180.0, 240.0]
+    corners = [place] + [
+        place + ahead * (x + side * 1j * half_width(x, air)) for x in quarters for side in (-1, 1)
+    ]  # fmt: skip
+    drawn = plume(30, -40, wind, 240, air)
+    found = {(round(east, 6), round(north, 6)) for east, north in drawn.exterior.coords}
+    assert found == {(round(one.real, 6), round(one.imag, 6)) for one in corners}
+    widths = [0.0, *(half_width(x, air) for x in quarters)]
+    assert drawn.is_valid and drawn.area == pytest.approx(60 * sum(a + b for a, b in pairwise(widths)))
+
+
+@pytest.mark.parametrize(
+    ("run", "aside", "comes"),
+    [(4.98, 0, False), (5.02, 0, True), (149.98, 0, True), (150.02, 0, False), (-20, 0, False), (0, 0, False),
+     (80, 0.98, True), (80, -0.98, True), (80, 1.02, False), (80, -1.02, False), (149.9, 0.998, True),
+     (6, 0.98, True), (6, -1.02, False)],
+)  # fmt: skip
+@pytest.mark.parametrize("air", ["A", "D"])
+def test_scent_comes_to_what_lies_in_the_plume_and_to_nothing_beside_it(
+    report_of: ReportOf, run: float, aside: float, comes: bool, air: str
+) -> None:
+    scene = report_of(stand(10, 20)).scene
+    far = run * YARD
+    # between its corners the edge is drawn straight, and a wide plume's own edge bends outward by less than a hundredth
+    offs = [downwind(wind * 22.5) * (far + 1j * aside * half_width(far, air)) for wind in range(16)]
+    points = shapely.points([[10 * YARD + off.real, 20 * YARD + off.imag] for off in offs])
+    found = reached(scene, Asked(np.zeros(16, np.intp), points), REACH, np.full((1, 16), BRIGGS[air]))
+    assert found.shape == (16, 3, 16)
+    assert [bool(found[wind, 0, wind]) for wind in range(16)] == [comes] * 16
+    assert not found[:, 1:].any()  # no walk leads to it
+
+
+def test_within_a_reach_of_five_yards_scent_comes_to_nothing(report_of: ReportOf) -> None:
+    scene = report_of(stand(0, 0)).scene
+    for off in (3, 4.2, 5):
+        things = np.array([shapely.Point(0, off * YARD).buffer(0.1)], object)
+        for reach in (4, 5):
+            assert not reached(scene, Asked(np.zeros(1, np.intp), things), reach * YARD, airs_of(scene)).any()
+
+
+def test_of_no_askings_nothing_is_carried(report_of: ReportOf) -> None:
+    scene, none = report_of(stand(0, 0)).scene, np.zeros(0, np.intp)
+    found = carried(scene, Asked(none, np.zeros(0, object)), none, none, REACH, airs_of(scene))
+    assert len(found.gaps) == len(found.places) == 0
+
+
+@pytest.mark.parametrize("yards_long", [10, 74.9, 75.1, 450, 451, 455])
+def test_a_walk_is_looked_up_in_as_few_pieces_of_75_yd_as_it_needs(report_of: ReportOf, yards_long: float) -> None:
+    plan = LANE.format(f"{yards_long},0 0,0") + stand(0, 0, "reach lane")
+    source = sources(report_of(plan).scene)
+    pieces = source.pieces[source.of_piece == 1]
+    assert len(pieces) == math.ceil(yards_long / 75)
+    assert shapely.length(pieces) == pytest.approx(np.full(len(pieces), yards_long * YARD / len(pieces)))
+    assert shapely.union_all(pieces).length == pytest.approx(yards_long * YARD)
+
+
+@pytest.mark.parametrize("bend", [0.3, 0.45, 0.52, 0.54, 0.7])
+def test_the_ground_of_a_walk_is_drawn_within_half_a_metre_and_no_finer(report_of: ReportOf, bend: float) -> None:
+    line = f"-60,0 0,{bend / YARD} 60,0"
+    scene = report_of(LANE.format(line) + stand(60, 0, "reach lane")).scene
+    found = next(one.ground for one in ground_reached(scene, 180.0) if one.part == 1)
+    far_edge = found.intersection(shapely.LineString([(0, 0), (0, 200)])).bounds[3]
+    assert far_edge == pytest.approx(REACH + bend, abs=0.5)  # the walk bends by so much, and so does the edge
+    assert (far_edge == pytest.approx(REACH)) == (bend < 0.5)
+
+
+# -- the day that stands for a season --------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("seasons", "middle"),
+    [
+        (("10-08..10-08",), "10-08"),
+        (("11-07..12-20",), "11-29"),  # of 44 days the 23rd
+        (("2026-10-01..2026-10-09",), "10-05"),
+        (("12-20..02-10",), "01-15"),  # the 27th of 53 days over the new year
+        (("09-15..09-30", "12-01..12-09"), "09-27"),  # days count, not the pause between them
+        (("11-20..11-29", "02-01..02-05"), "11-27"),  # the new year lies in the shorter pause
+        (("02-27..03-01",), "02-29"),
+        # pauses of 180 days in summer and 181 over the new year: the year begins in March
+        (("03-01..03-03", "08-30..09-02"), "08-30"),
+        # both of 181 days: one of them must do, and it is the first of the year
+        (("03-01..03-03", "08-31..09-02"), "03-01"),
+    ],
+)
+def test_the_middle_day_of_the_hunted_season_stands_for_it(
+    report_of: ReportOf, seasons: tuple[str, ...], middle: str
+) -> None:
+    # told by the sun: at the one latitude where it stands 35 degrees high on that noon, slight sun turns moderate
+    day = date.fromisoformat(f"2028-{middle}").timetuple().tm_yday
+    latitude = 45 + noon(45.0, day) - 35
+    for off, air in ((-0.02, "B"), (0.02, "C")):
+        head = f'plan "A"\n  anchor {latitude + off:.4f}N,90W\n' + "".join(f"  hunted {one}\n" for one in seasons)
+        scene = report_of(head + stand(0, 0, "winds S", "sit all") + record(5), fragment=False).scene
+        assert airs_of(scene)[0, WINDS.index("S")] == sideways(air)
+        assert airs_of(scene)[0, WINDS.index("E")] == sideways("D")  # no record tells of that wind
+
+
+# -- what is told of each asking ---------------------------------------------------------------------------------
+
+
+def test_of_several_stands_those_are_known_that_list_their_winds_or_lie_far_off(report_of: ReportOf) -> None:
+    three = "".join(stand(x, 0, *lines).replace("oak", name) for name, x, lines in
+                    (("oak", 0, ["winds S"]), ("elm", 30, []), ("ash", 900, [])))  # fmt: skip
+    scene = report_of(square("k", 0, 100) + three).scene
+    rows = np.arange(3)
+    pocket = scene.table("pockets").column("shape").values
+    found = scent(scene, Rows("stands", rows), Column("shape", pocket[rows * 0]), Column("length", rows * 0 + REACH))
+    assert isinstance(found, Measured)
+    assert found.value.mask.tolist() == [True, False, True] and "`winds`" in found.value.why
+    assert found.value.values[[0, 2]] / YARD == pytest.approx([80, np.inf])
+    known = scent(scene, Rows("stands", rows[:1]), Column("shape", pocket), Column("length", rows[:1] + REACH))
+    assert isinstance(known, Measured) and known.value.mask.all()
+
+
+def test_things_are_asked_each_within_its_own_reach(report_of: ReportOf) -> None:
+    scene = report_of(square("k", 0, 100) + square("far", 0, 160) + stand(0, 0, "winds S W")).scene
+    pockets = scene.table("pockets").column("shape").values
+    rows = Rows("stands", np.zeros(4, np.intp))
+    things = Column("shape", pockets[np.array([0, 0, 1, 1])])
+    found = scent(scene, rows, things, Column("length", np.array([79.0, 81, 150, 100]) * YARD))
+    assert found.value.values / YARD == pytest.approx([np.inf, 80, 140, np.inf])
+    every = np.arange(4)
+    assert found.parts["winds"](every[1:3]).values.tolist() == ["S", "S"]
+    assert found.parts["wind"](every).values.tolist() == [None, "S", "S", None]
+    assert found.parts["wind"](every).mask.tolist() == [False, True, True, False]
+    places = found.parts["place"](every).values
+    assert [places[0], places[3]] == [None, None]
+    assert shapely.get_y(places[1:3]) / YARD == pytest.approx([80, 140])
+
+
+@pytest.mark.parametrize("off", [23, 50, 100])
+def test_scent_is_so_much_stronger_than_at_150_yd(report_of: ReportOf, off: float) -> None:
+    def thin(metres: float) -> float:
+        """sigma-y times sigma-z in class D (Briggs 1973, open country), up to a factor."""
+        return metres**2 / math.sqrt((1 + 0.0001 * metres) * (1 + 0.0015 * metres))
+
+    found = gap(report_of(square("k", 0, off) + stand(0, 0, "winds S")).scene)
+    near = max(off - 20, 5) * YARD  # within 5 yd it is as strong as there
+    assert part(found, "strength") == pytest.approx(thin(150 * YARD) / thin(near), abs=0.005)
+
+
+def test_what_lies_just_as_far_on_two_winds_is_told_by_the_first_that_is_listed(report_of: ReportOf) -> None:
+    for winds in ("SSW SSE", "SSE SSW"):
+        found = gap(report_of(square("k", 0, 100, 45) + stand(0, 0, f"winds {winds}")).scene)
+        assert part(found, "wind") == winds.split()[0]
 
 
 # -- bad input ------------------------------------------------------------------------------------------------

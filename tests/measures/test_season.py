@@ -13,11 +13,13 @@ from hypothesis import strategies as st
 from habitatlint.check import Report
 from habitatlint.ground.columns import Column, column
 from habitatlint.measures.season import (
+    days_in,
     days_in_leaf,
     days_of,
     days_of_sap,
     hunted_days,
     in_year,
+    steps_of,
     until_hunting,
 )
 from habitatlint.measures.vocabulary import Measured
@@ -130,6 +132,88 @@ def test_a_season_to_come_is_the_next_one_after_the_day(report_of: ReportOf) -> 
 def test_where_no_season_comes_after_there_is_no_end_to_the_time_before_it(report_of: ReportOf) -> None:
     scene = report_of('plan "P"\n  hunted 2026-11-07..2027-01-18\n').scene
     assert in_days(until_hunting(scene, dates("2027-02-01"))) == np.inf
+
+
+def test_of_several_spans_those_are_counted_whose_days_are_known(report_of: ReportOf) -> None:
+    scene = report_of('plan "P"\n  leaf-out 05-20\n  hunted 11-07..01-18\n').scene
+    known = dates("2026-05-01", "2026-05-01", "2026-11-01")
+    last = Column(
+        "date", dates("2026-05-03", "2026-05-03", "2026-11-08").values, np.array([True, False, True]), None, "?"
+    )
+    season = column("window", [Window(Day(5, 2), Day(11, 2)), Window(Day(5, 2), Day(11, 2)), Day(11, 1)])
+    leaf_fall = column("window", [Day(10, 15)] * 3)
+    for found, days in (
+        (days_in(scene, known, last, season), [2, 1]),
+        (days_in_leaf(scene, known, last, leaf_fall), [0, 0]),
+        (days_of_sap(scene, known, last, Column("duration", np.full(3, 49.0 * 24))), [3, 0]),
+        (hunted_days(scene, known, last), [0, 2]),
+    ):
+        assert isinstance(found, Column) and found.kind == "duration"
+        assert found.mask.tolist() == [True, False, True] and found.why == "?"
+        assert (found.values[[0, 2]] / 24).tolist() == days
+    whole = hunted_days(scene, known, dates("2026-05-03", "2026-05-03", "2026-11-08"))
+    assert isinstance(whole, Column) and whole.mask.all()
+
+
+def test_a_span_from_the_last_day_of_a_season_to_the_first_of_the_next_counts_both() -> None:
+    season = Window(Day(11, 7), Day(1, 18))
+    assert days_of(date(2026, 1, 18), date(2026, 11, 7), [season]) == 2
+    # three that meet, overlap and repeat: from the 1st to the 20th, each day once
+    parts = [Window(Day(7, 1), Day(7, 10)), Window(Day(7, 11), Day(7, 20)), Window(Day(7, 5), Day(7, 8))]
+    assert days_of(date(2026, 6, 1), date(2026, 8, 1), [*parts, parts[0]]) == 20
+
+
+def test_leaves_that_fall_on_the_day_they_come_are_never_there(report_of: ReportOf) -> None:
+    scene = report_of('plan "South"\n  leaf-out 03-02\n').scene
+    year = dates("2027-01-01"), dates("2027-12-31")
+    assert in_days(days_in_leaf(scene, *year, column("window", [Day(3, 2)]))) == 0
+    # from 2 March to the last day of February, which is the 29th where there is one
+    assert in_days(days_in_leaf(scene, *year, column("window", [Day(3, 1)]))) == 364
+    leap = dates("2028-01-01"), dates("2028-12-31")
+    assert in_days(days_in_leaf(scene, *leap, column("window", [Day(3, 1)]))) == 365
+    assert in_days(days_in_leaf(scene, *leap, column("window", [Day(2, 29)]))) == 364
+    assert in_days(days_in_leaf(scene, *year, column("window", [Window(Day(3, 4), Day(6, 1))]))) == 2
+
+
+def test_sap_of_no_days_and_of_part_days(report_of: ReportOf) -> None:
+    scene = report_of('plan "North"\n  leaf-out 05-20\n').scene
+    year = dates("2026-01-01"), dates("2026-12-31")
+    for length, days in ((0.0, 0), (0.4, 0), (0.6, 1), (1.0, 1), (6.6, 7)):
+        assert in_days(days_of_sap(scene, *year, durations(length))) == days
+
+
+def test_the_season_to_come_is_known_of_known_days_and_of_seasons_that_come(report_of: ReportOf) -> None:
+    scene = report_of('plan "P"\n  hunted 2026-11-07..2027-01-18\n').scene
+    days = Column(
+        "date", dates("2026-11-06", "2026-11-07", "2026-11-01").values, np.array([True, True, False]), None, "?"
+    )
+    found = until_hunting(scene, days)
+    assert isinstance(found, Measured)
+    assert found.value.mask.tolist() == [True, True, False] and found.value.why == "?"
+    assert (found.value.values[:2] / 24).tolist() == [1, np.inf]
+    opens = found.parts["season"](np.arange(3))
+    assert opens.mask.tolist() == [True, False, False] and opens.values[0] == date(2026, 11, 7).toordinal()
+    yearly = report_of('plan "P"\n  hunted 11-07..01-18\n').scene
+    assert in_days(until_hunting(yearly, dates("2027-01-05"))) == (date(2027, 11, 7) - date(2027, 1, 5)).days
+    assert in_days(until_hunting(yearly, dates("2026-12-31"))) == (date(2027, 11, 7) - date(2026, 12, 31)).days
+
+
+@pytest.mark.parametrize(
+    ("head", "said"),
+    [("", False), ('plan "P"\n', False), ('plan "P"\n  hunted 11-07..01-18\n', True)],
+)
+def test_a_plan_says_when_it_is_hunted_or_it_does_not(report_of: ReportOf, head: str, said: bool) -> None:
+    found = report_of(head).scene.table("plans").column("hunted")
+    assert found.values.tolist() == [said] and found.mask.all()
+
+
+def test_of_two_steps_of_one_number_the_first_counts(report_of: ReportOf) -> None:
+    scene = report_of(
+        'work\n  step 1 "July" 2026-07-01\n  step 2 "May" 2026-05-01\n  step 1 "August" 2026-08-01\n'
+    ).scene
+    found = steps_of(scene)
+    assert {number: row for number, (row, _) in found.items()} == {1: 0, 2: 1}
+    assert steps_of(scene) is found
 
 
 # -- what the rules make of it -----------------------------------------------------------------------------

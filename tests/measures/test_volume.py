@@ -8,9 +8,11 @@ import numpy as np
 import pytest
 
 from habitatlint.check import Report
+from habitatlint.ground import curves
 from habitatlint.ground.columns import Column
+from habitatlint.language.blocks import Timber
 from habitatlint.measures.vocabulary import Measured, Rows
-from habitatlint.measures.volume import _rounded, board_feet, doyle, logs, saw_logs, stacked_cords
+from habitatlint.measures.volume import _rounded, board_feet, doyle, height_in, logs, saw_logs, stacked_cords
 from habitatlint.units import FOOT, INCH
 
 ReportOf = Callable[..., Report]
@@ -146,3 +148,28 @@ def test_the_figure_is_told_to_two_places(report_of: ReportOf) -> None:
 def test_a_release_beside_timber_that_can_be_sold_takes_nothing_of_it(report_of: ReportOf) -> None:
     beside = "release canopy\n  outline -50,0 0,0 0,50 -50,50\n  method girdle\n"
     assert board(report_of(WOODS + beside)) == 0
+
+
+def test_the_height_of_a_timbers_trees_is_as_written_or_by_the_published_curve(report_of: ReportOf) -> None:
+    tall = WOODS.replace("70ft", "100ft")
+    (written,) = report_of(tall).scene.plan.of(Timber)
+    assert height_in(written, 16 * INCH) == height_in(written, 8 * INCH) == pytest.approx(100 * FOOT)
+    # three logs of 16 ft in half of 100 ft
+    row = "row big\n  method girdle\n  stumps 10,10 100,10\n  spacing 10\n  dbh 16in\n"
+    assert board(report_of(tall + row)) == pytest.approx(10 * board_feet(16 * INCH, 100 * FOOT, "international"))
+    (bare,) = report_of(WOODS.replace("  height 70ft\n", "  species red-oak\n")).scene.plan.of(Timber)
+    for dbh in (8 * INCH, 16 * INCH):
+        assert height_in(bare, dbh) == pytest.approx(float(curves.height(("red-oak",), np.array(dbh))))
+
+
+def test_what_a_release_takes_of_a_corner_of_timber_goes_by_the_corners_ground(report_of: ReportOf) -> None:
+    # of a strip 4 yd wide a tenth of a yard lies in the timber: a third of a square metre, of an acre's 4840 sq yd
+    strip = (
+        "release canopy\n  outline 40,-50 44,-50 44,{end} 40,{end}\n  basal-area 100 to 40 sqft/ac\n  method girdle\n"
+    )
+    whole = board(report_of(WOODS + RELEASE.format(left=40, method="girdle")))
+    assert board(report_of(WOODS + strip.format(end=0.1))) == pytest.approx(whole * 0.4 / 4840, rel=1e-6)
+    # timber that it only touches is not asked for its classes
+    bare = "timber woods\n  outline 0,0 200,0 200,200 0,200\n  market yes\n"
+    assert not measure(report_of(bare + strip.format(end=0.1))).value.mask[0]
+    assert measure(report_of(bare + strip.format(end=0))).value.mask[0]
