@@ -25,7 +25,7 @@ from habitatlint.language.blocks import (
 from habitatlint.language.plan import Find, IncludeTrouble, PlanText, find_nothing, read_plan
 from habitatlint.measures.vocabulary import Vocabulary
 from habitatlint.reading.blocks import Memory
-from habitatlint.reading.grammar import Grammar, did_you_mean, near
+from habitatlint.reading.grammar import Grammar, Guesses, did_you_mean, near
 from habitatlint.reading.values import Written
 from habitatlint.rulebook.book import Rulebook, limit_fact, misfit, within
 from habitatlint.rulebook.evaluation import Context
@@ -70,8 +70,6 @@ class Report(NamedTuple):
     vocabulary: Vocabulary
     #: rules about people's safety that a level switches off or lowers
     silenced: tuple[Rule, ...] = ()
-    #: findings that a baseline holds, where the plan is held to one: no longer among `findings`
-    known: tuple[Finding, ...] = ()
     #: the limits in force, of every rule, by `pack/rule.limit`
     limits: Mapping[str, Fact] = {}
     #: what differs from the pins that the rules are held to
@@ -103,7 +101,7 @@ class Report(NamedTuple):
         """What is told of it."""
         packs = dict.fromkeys((str(use.head[1].value), use.placed.source.name) for use in self.plan.of(UsePack))
         return Verdict(
-            self.source, self.units, self.findings, self.waived, self.known, tuple(rule.name for rule in self.rules),
+            self.source, self.units, self.findings, self.waived, (), tuple(rule.name for rule in self.rules),
             tuple(rule.slug for rule in self.silenced), self.since or None, self.plan.head is not None,
             tuple(sorted(self.included)), tuple(packs), _extent(self.scene), tuple(self.unjudged),
         )  # fmt: skip
@@ -127,6 +125,7 @@ class Asked:
         self.limits: dict[str, Fact] = {}
         self.levels: dict[str, Level] = {}
         self.slips: list[Slip] = []
+        self.guesses = Guesses()
         #: the line that sets each limit, by `pack/rule.limit`, and each level, by `pack/rule`
         self.lines: dict[str, Span] = {}
 
@@ -249,9 +248,18 @@ def _once(findings: list[Finding]) -> list[Finding]:
     return kept
 
 
+#: most packs that a plan uses: each is looked for on disk
+MOST_PACKS = 100
+
+
 def _with_used_packs(plan: PlanText, library: Library, rulebook: Rulebook, slips: list[Slip]) -> Rulebook:
     packs: list[Pack] = []
-    for use in plan.of(UsePack):
+    uses = plan.of(UsePack)
+    if len(uses) > MOST_PACKS:
+        first = uses[MOST_PACKS]
+        why = f"a plan uses {MOST_PACKS} packs at most, and {len(uses) - MOST_PACKS:,} from here on are not read"
+        slips.append(Slip("pack-trouble", first.span(), thing=f"pack {first.head[1].value}", why=why))
+    for use in uses[:MOST_PACKS]:
         _, value, *version = use.head  # `pack`, its path or name, and perhaps `version` and which
         thing = f"pack {value.value}"
         try:
@@ -288,7 +296,7 @@ def _said(plan: PlanText, rulebook: Rulebook) -> Asked:
         name, level = line.head[0], line.head[1]
         rule = rulebook.find(str(name.value))
         if rule is None:
-            said.slips.append(_no_rule(line, name, rulebook, "level"))
+            said.slips.append(_no_rule(line, name, rulebook, "level", said.guesses))
         elif _is_firm(rule):
             why = f"the level of `{rule.slug}` cannot be changed: it tells of slips of writing and naming"
             said.slips.append(Slip("bad-value", line.span(name), thing="level", found=rule.slug, why=why))
@@ -303,11 +311,12 @@ def _is_firm(rule: Rule) -> bool:
     return _is_record(rule) and rule.slug in FIRM
 
 
-def _no_rule(block: SetLevel | SetLimit | Waive, name: Written, rulebook: Rulebook, thing: str) -> Slip:
+def _no_rule(
+    block: SetLevel | SetLimit | Waive, name: Written, rulebook: Rulebook, thing: str, guesses: Guesses
+) -> Slip:
     text = str(name.value)
     slug = text.partition(".")[0] if thing == "set" else text
-    likely = rulebook.like(slug)
-    hint = did_you_mean(likely)
+    hint = did_you_mean(rulebook.like(slug) if guesses.another() else "")
     return Slip("unknown-name", block.span(name), thing=thing, found=slug, expected="the name of a rule",
                 why=f"`{thing}` takes the name of a rule", hint=hint)  # fmt: skip
 
@@ -317,7 +326,7 @@ def _set_limit(block: SetLimit, rulebook: Rulebook, said: Asked) -> None:
     slug, _, limit_name = str(name.value).rpartition(".")
     rule = rulebook.find(slug)
     if rule is None:
-        said.slips.append(_no_rule(block, name, rulebook, "set"))
+        said.slips.append(_no_rule(block, name, rulebook, "set", said.guesses))
         return
     limit = rule.limits.get(limit_name)
     if limit is None:
@@ -377,6 +386,9 @@ def _waive(
     """Findings that no waiver accepts, those that one does, and what is wrong with the waivers."""
     slips: list[Slip] = []
     waived: list[Finding] = []
+    guesses = Guesses()
+    on_it = _by_name(findings)
+    taken: set[int] = set()
     for waiver in plan.of(Waive):
         values = waiver.head
         names = [value for value in values if value.kind == "name"]
@@ -385,13 +397,13 @@ def _waive(
         because = next(str(value.value) for value in values if value.kind == "text")
         rule = rulebook.find(str(rule_name.value))
         if rule is None:
-            slips.append(_no_rule(waiver, rule_name, rulebook, "waive"))
+            slips.append(_no_rule(waiver, rule_name, rulebook, "waive", guesses))
             continue
         unknown = [
             value for value in names[1:] if str(value.value) not in plan.names and str(value.value) not in plan.ghosts
         ]
         for value in unknown:
-            likely = near(str(value.value), plan.names)
+            likely = near(str(value.value), plan.names) if guesses.another() else ""
             hint = did_you_mean(likely)
             slips.append(Slip("unknown-name", waiver.span(value), thing="waive", found=str(value.value),
                               why="`on` takes the name of a thing in the plan", hint=hint))  # fmt: skip
@@ -400,17 +412,28 @@ def _waive(
         if until.value < policy.today:
             slips.append(Slip("waiver-stale", waiver.span(until), thing=rule.slug, found=str(until.value), why=because))
             continue
-        matched = [
-            finding for finding in findings if finding.rule == rule.name and not finding.firm and _is_on(finding, on)
-        ]
+        # those on a thing are on each: the fewest are looked through, and those that a waiver takes are not again
+        keys = [(rule.name, name) for name in on or [""]]
+        key = min(keys, key=lambda one: len(on_it.get(one, ())))
+        near_by = [finding for finding in on_it.get(key, ()) if id(finding) not in taken]
+        matched = [finding for finding in near_by if _is_on(finding, on)]
+        on_it[key] = [finding for finding in near_by if not _is_on(finding, on)]
         if not matched and not plan.ghosts.intersection(on):
             where = f" on {' and '.join(on)}" if on else " on the plan as a whole"
             hint = "; slips of writing and naming cannot be waived" if _is_firm(rule) else ""
             slips.append(Slip("waiver-idle", waiver.span(), thing=rule.slug, found=where, why=because, hint=hint))
         waived += [finding._replace(waived=because) for finding in matched]
-        taken = {id(finding) for finding in matched}
-        findings = [finding for finding in findings if id(finding) not in taken]
-    return findings, waived, slips
+        taken |= {id(finding) for finding in matched}
+    return [finding for finding in findings if id(finding) not in taken], waived, slips
+
+
+def _by_name(findings: list[Finding]) -> dict[tuple[str, str], list[Finding]]:
+    """Findings that may be waived, by their rule and each name that they are on, "" for those on none."""
+    found: dict[tuple[str, str], list[Finding]] = {}
+    for finding in findings:
+        for name in () if finding.firm else finding.names or ("",):
+            found.setdefault((finding.rule, name), []).append(finding)
+    return found
 
 
 def _is_on(finding: Finding, names: list[str]) -> bool:

@@ -42,6 +42,8 @@ def reread(before: PlanText, source: Source, grammar: Grammar) -> PlanText | Non
     hints = Hints(plan)
     kept = [_moved_slip(slip, before.source, source, change) for slip in before.slips if not _is_in(slip.span, old)]
     slips = [*kept, *_troubles(new), *slips_of_properties(plan, new), *unknown_names(plan, new, hints)]
+    if len(slips) > MOST_SLIPS:
+        return None
     return PlanText(source, blocks, names, before.ghosts, tuple(slips))
 
 

@@ -7,7 +7,7 @@ it rests on an estimate. Columns are worked out when first asked for.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -97,6 +97,15 @@ def distinct(values: Array) -> Array:
     keep = np.ones(len(ordered), bool)
     keep[1:] = ordered[1:] != ordered[:-1]
     return np.asarray(ordered[keep])
+
+
+def alike(values: Array) -> Iterator[tuple[Any, Indices]]:
+    """The different values of a flat array, in order, each with the rows that have it, in theirs."""
+    order = np.argsort(values, kind="stable")
+    ordered = values[order]
+    edges = np.flatnonzero(ordered[1:] != ordered[:-1]) + 1
+    for rows in np.split(order, edges) if len(order) else []:
+        yield values[rows[0]], rows
 
 
 class Place(NamedTuple):

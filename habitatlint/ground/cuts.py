@@ -381,7 +381,8 @@ def _arrays(
     pockets = {pocket.name: index for index, pocket in enumerate(plan.of(Pocket))}
     in_pocket = each([pockets.get(one.pocket, -1) for one in said], np.intp)
     in_pocket = _found_pockets(plan, placer, points, in_pocket)
-    treated = each([one.treated or _treated_later(plan, one) for one in said], bool)
+    later = _treated_later(plan)
+    treated = each([one.treated or not later.isdisjoint(_called(one)) for one in said], bool)
     return CutTrees(
         blocks=tuple(one.block for one in said),
         block=each(list(range(len(said))), np.intp),
@@ -426,11 +427,18 @@ def _told_of_no_row(moved: dict[tuple[int, int], Block], stretches: list[_Stretc
             )  # fmt: skip
 
 
+def _by_species(said: list[_Said]) -> dict[tuple[str, ...], list[int]]:
+    """Which blocks are of each species."""
+    found: dict[tuple[str, ...], list[int]] = {}
+    for index, one in enumerate(said):
+        found.setdefault(one.species, []).append(index)
+    return found
+
+
 def _heights(said: list[_Said], dbh: Array) -> tuple[Array, Array]:
     """Middle heights, and the largest with a tenth more, by what is written or the published curves."""
     middle, largest = np.empty(len(said)), np.empty(len(said))
-    for species in {one.species for one in said}:
-        of = np.array([one.species == species for one in said], bool)
+    for species, of in _by_species(said).items():
         middle[of] = curves.height(species, dbh[of, 1])
         largest[of] = curves.height(species, dbh[of, 2])
     for index, one in enumerate(said):
@@ -441,8 +449,7 @@ def _heights(said: list[_Said], dbh: Array) -> tuple[Array, Array]:
 
 def _widths(said: list[_Said], dbh: Array, ratio: Array) -> Array:
     width = np.empty(len(said))
-    for species in {one.species for one in said}:
-        of = np.array([one.species == species for one in said], bool)
+    for species, of in _by_species(said).items():
         width[of] = curves.crown_width(species, dbh[of, 1], ratio[of])
     for index, one in enumerate(said):
         if one.crown_width is not None:
@@ -450,31 +457,34 @@ def _widths(said: list[_Said], dbh: Array, ratio: Array) -> Array:
     return width
 
 
+#: so many pockets are asked first for the trees they hold; then twice as many for those that are left, and so on, for
+#: many pockets may lie one upon the other
+FIRST_POCKETS = 64
+
+
 def _found_pockets(plan: PlanText, placer: Placer, points: Array, named: Array) -> Array:
     """The pocket each stump belongs to: the one named by `in`, else the first it stands in; -1 for none."""
     shapes = [placer.shape(pocket) for pocket in plan.of(Pocket)]
-    placed = [index for index, shape in enumerate(shapes) if shape is not None]
+    placed = np.array([index for index, shape in enumerate(shapes) if shape is not None], np.intp)
     found = named.copy()
-    if not placed or not len(points):
-        return found
-    index = STRtree([shapes[number] for number in placed])
-    stump, pocket = index.query(shapely.points(points), predicate="dwithin", distance=TOLERANCE)
-    # an index answers in an order of its own: the last one written is the first of the plan
-    last_first = np.argsort(-pocket, kind="stable")
-    for tree, number in zip(stump[last_first], pocket[last_first], strict=True):
-        if named[tree] < 0:
-            found[tree] = placed[number]
+    start, many = 0, FIRST_POCKETS
+    while start < len(placed) and len(left := np.flatnonzero(found < 0)):
+        asked = placed[start : start + many]
+        index = STRtree([shapes[number] for number in asked])
+        stump, pocket = index.query(shapely.points(points[left]), predicate="dwithin", distance=TOLERANCE)
+        # an index answers in an order of its own: the last one written is the first of the plan
+        last_first = np.argsort(-pocket, kind="stable")
+        found[left[stump[last_first]]] = asked[pocket[last_first]]
+        start, many = start + many, 2 * many
     return found
 
 
-def _treated_later(plan: PlanText, said: _Said) -> bool:
-    """By a `treatment` that names the row or tree: any in a design, only a done one in an as-built."""
-    names = {said.block.name}
+def _treated_later(plan: PlanText) -> set[str]:
+    """The names in each `treatment`: any in a design, only a done one in an as-built."""
+    return {str(name.value) for treatment in plan.of(Treatment) if plan.counted(treatment) for name in treatment.of}
+
+
+def _called(said: _Said) -> set[str]:
+    """What a treatment may call a block's trees by: its name, or for a tree of a row the row's."""
     of = said.block.first("of") if isinstance(said.block, Tree) else None
-    if of is not None:
-        names.add(str(of.values[0].value))
-    return any(
-        plan.counted(treatment)
-        for treatment in plan.of(Treatment)
-        if names & {str(name.value) for name in treatment.of}
-    )
+    return {said.block.name} | ({str(of.values[0].value)} if of is not None else set())

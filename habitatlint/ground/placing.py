@@ -32,6 +32,10 @@ LEFT_OPEN = 0.2
 MOST_DISTANT = 100_000.0
 #: most points of one line or outline
 MOST_POINTS = 20_000
+#: most parcels and holes of one boundary
+MOST_PARCELS = 1_000
+#: so many things whose places hang on one another in turn are placed, where the last is not placed yet
+MOST_IN_TURN = 50
 #: a way's width where none is given, by its use, in metres
 WIDTHS = {"entry": 2 * YARD, "exit": 2 * YARD, "travel": YARD, "vehicle": 4 * YARD, "corridor": YARD}
 
@@ -105,6 +109,12 @@ class Placer:
         if key in self._underway:
             why = f"the place of `{block.name}` leads back to itself"
             self._slip("bad-value", block, None, why=why)
+            return None
+        if len(self._underway) >= MOST_IN_TURN:
+            why = f"more than {MOST_IN_TURN} places hang on one another down to this one"
+            why += ": write those first that others hang on"
+            self._slip("bad-value", block, None, why=why)
+            self._shapes[key] = None
             return None
         self._underway.add(key)
         try:
@@ -278,26 +288,29 @@ class Placer:
 
     def _outlines(self, block: Block, statements: tuple[Statement, ...]) -> Polygon | MultiPolygon:
         """One outline; of several, each is a parcel, and one inside another a hole."""
-        drawn: list[tuple[Polygon, Statement]] = []
+        if len(statements) > MOST_PARCELS:
+            why = f"more than {MOST_PARCELS:,} outlines in one {block.noun}"
+            self._slip("bad-value", block, statements[MOST_PARCELS], why=why)
+            raise _Nowhere
+        drawn: list[Polygon] = []
+        #: what is drawn, by its bounds: two that are the same have the same
+        alike: dict[tuple[float, ...], list[tuple[Polygon, Statement]]] = {}
         for statement in statements:
             try:
                 polygon = self._outline(block, statement)
             except _Nowhere:
                 continue
-            first = next((before for known, before in drawn if polygon.equals(known)), None)
+            known = alike.setdefault(polygon.bounds, [])
+            first = next((before for other, before in known if polygon.equals(other)), None)
             if first is None:
-                drawn.append((polygon, statement))
+                known.append((polygon, statement))
+                drawn.append(polygon)
             else:
                 self._slip("name-used-twice", block, statement, found="outline", why="it is a parcel that stands above",
                            related=(Related(block.span(first), "the parcel"),))  # fmt: skip
         if not drawn:
             raise _Nowhere
-        polygons = [polygon for polygon, _ in drawn]
-        polygons.sort(key=lambda polygon: -polygon.area)
-        whole = polygons[0]
-        for polygon in polygons[1:]:
-            whole = whole.difference(polygon) if whole.covers(polygon) else whole.union(polygon)
-        return whole
+        return _ground_of(drawn)
 
     def _outline(self, block: Block, statement: Statement) -> Polygon:
         points = self._pieces(block, statement)
@@ -365,6 +378,22 @@ class Placer:
         if not adjusts:
             return points
         return [(float(east), float(north)) for east, north in closure.points]
+
+
+def _ground_of(outlines: list[Polygon]) -> Polygon | MultiPolygon:
+    """What outlines enclose, the largest first: one on ground already enclosed is a hole, any other a parcel."""
+    first, *others = sorted(outlines, key=lambda outline: -outline.area)
+    parts = np.array([first], object)  # apart from one another, so that each outline concerns few of them
+    for outline in others:
+        around = np.flatnonzero(shapely.covers(parts, outline))[:1]
+        touched = around if len(around) else np.flatnonzero(shapely.intersects(parts, outline))
+        changed = (
+            shapely.difference(parts[around[0]], outline)
+            if len(around)
+            else shapely.union_all([outline, *parts[touched]])
+        )
+        parts = np.concatenate([np.delete(parts, touched), shapely.get_parts([changed])])
+    return shapely.union_all(parts) if len(parts) > 1 else parts[0]
 
 
 def _without_repeats(points: list[tuple[float, float]]) -> list[tuple[float, float]]:

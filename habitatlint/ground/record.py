@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import pairwise, zip_longest
 from typing import Any
 
 import numpy as np
 import shapely
-from shapely.geometry import Polygon
+from shapely.geometry import Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from habitatlint.findings import Fact, Related, Slip
 from habitatlint.ground import curves
-from habitatlint.ground.columns import distinct
+from habitatlint.ground.columns import alike
 from habitatlint.ground.scene import Scene
 from habitatlint.ground.tables import cut_pockets
 from habitatlint.language.blocks import (
@@ -91,6 +92,8 @@ def _outside(shape: Any, ground: Any) -> Any:
     """Points by which to tell how far a shape goes beyond the ground: its own corners, then points along
     what of it lies outside, and the middle of such a piece, which may be a hole of the ground that it fills."""
     corners = shapely.points(shapely.get_coordinates(shape))
+    if isinstance(shape, Point):
+        return corners
     beyond = shapely.difference(shape, ground)
     along = shapely.get_coordinates(shapely.segmentize(beyond, max(YARD, shapely.length(beyond) / 2000)))
     middles = [
@@ -113,6 +116,8 @@ def _cut_pockets(scene: Scene) -> Iterator[Slip]:
 
 def _outside_pockets(scene: Scene) -> Iterator[Slip]:
     trees = scene.trees
+    placed = [(one, ground) for one in scene.plan.of(Pocket) if (ground := scene.shape_of(one)) is not None]
+    index = shapely.STRtree([ground for _, ground in placed])
     for block in scene.plan.blocks:
         if not isinstance(block, Row | Tree | Patch) or block.broken:
             continue
@@ -134,40 +139,38 @@ def _outside_pockets(scene: Scene) -> Iterator[Slip]:
             what = f"{out} of {len(points)} {'corners' if isinstance(block, Patch) else 'stumps'}"
             yield _slip("row-outside-pocket", block, block.first("in"), found=what, size=Fact(float(distances[worst]), "length"),  # noqa: E501
                         why=pocket.label, place=(points[worst].x, points[worst].y), related=(here,),
-                        hint=did_you_mean(_other_pocket(scene, block, points)))  # fmt: skip
+                        hint=did_you_mean(_other_pocket(block, points, placed, index)))  # fmt: skip
 
 
-def _other_pocket(scene: Scene, block: Block, points: Any) -> str:
+def _other_pocket(
+    block: Block, points: Any, placed: Sequence[tuple[Pocket, BaseGeometry]], index: shapely.STRtree
+) -> str:
     """The `in` of the one pocket that a cut lies in all through, where it names another itself; "" for none."""
     if block.first("in") is None:
         return ""
-    pockets = [(pocket, shape) for pocket in scene.plan.of(Pocket) if (shape := scene.shape_of(pocket)) is not None]
-    names = [pocket.name for pocket, shape in pockets if shapely.dwithin(points, shape, TOLERANCE).all()]
+    near = (placed[at] for at in sorted(index.query(points[0], predicate="dwithin", distance=TOLERANCE).tolist()))
+    names = [pocket.name for pocket, ground in near if shapely.dwithin(points, ground, TOLERANCE).all()]
     return f"in {names[0]}" if len(names) == 1 and names[0] else ""
 
 
 def _beds(scene: Scene) -> Iterator[Slip]:
     for pocket in scene.plan.of(Pocket):
         ground = scene.shape_of(pocket)
-        for bed in pocket.bed:
-            for east, north in scene.placer.points(pocket, [bed]):
-                distance = shapely.distance(shapely.points(east, north), ground) if ground is not None else 0.0
-                if distance > TOLERANCE:
-                    yield _slip(
-                        "bed-outside-pocket",
-                        pocket,
-                        bed,
-                        size=Fact(float(distance), "length"),
-                        place=(east, north),
-                    )
+        placed = [(bed, at) for bed in pocket.bed for at in scene.placer.points(pocket, [bed])]
+        if ground is None or not placed:
+            continue
+        distances = shapely.distance(shapely.points(np.array([at for _, at in placed])), ground)
+        for index in np.flatnonzero(distances > TOLERANCE):
+            bed, at = placed[index]
+            yield _slip("bed-outside-pocket", pocket, bed, size=Fact(float(distances[index]), "length"), place=at)
 
 
 def _cut_heights(scene: Scene) -> Iterator[Slip]:
     trees = scene.trees
     high = (trees.cut_height > trees.height / 2 + TOLERANCE) & np.isin(trees.method, ("hinge", "fell"))
-    for index in distinct(trees.block[high]):
-        block = trees.blocks[int(index)]
-        row = int(np.flatnonzero(high & (trees.block == index))[0])
+    too_high = np.flatnonzero(high)
+    for index, rows in alike(trees.block[too_high]):
+        block, row = trees.blocks[int(index)], int(too_high[rows[0]])
         owner = scene.plan.owner(block, "cut-height")
         span = owner[0].span(owner[1]) if owner else block.span()
         cut, height = float(trees.cut_height[row]), float(trees.height[row])

@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 
 from habitatlint.findings import Slip
-from habitatlint.ground.columns import Column, Place, Table, column, distinct
+from habitatlint.ground.columns import Column, Place, Table, alike, column, distinct
 from habitatlint.ground.cuts import KILLING, LAYING, middle_tree
 from habitatlint.ground.scene import Scene
 from habitatlint.language.blocks import BLOCKS, PLACED, PLURALS, Block, Cutting, Path, Pocket, Row, Step, Work
@@ -240,16 +240,18 @@ def cut_pockets(scene: Scene) -> list[bool]:
     trees = scene.trees
     if len(trees):
         cut |= {int(index) for index in distinct(trees.pocket[_is_cut(scene)])}
+    grounds = [(index, ground) for index, one in enumerate(pockets) if (ground := scene.shape_of(one)) is not None]
+    index = shapely.STRtree([ground for _, ground in grounds])
+    named: set[str] = set()
     for patch in scene.blocks_of("patches"):
         if scene.plan.word(patch, "method") == "leave" or not scene.plan.counted(patch):
             continue
-        named = scene.plan.word(patch, "in")
         shape = scene.shape_of(patch)
-        for index, pocket in enumerate(pockets):
-            ground = scene.shape_of(pocket)
-            stands_in = shape is not None and ground is not None and ground.covers(shape.centroid)
-            if pocket.name == named or (not named and stands_in):
-                cut.add(index)
+        if name := scene.plan.word(patch, "in"):
+            named.add(name)
+        elif shape is not None:
+            cut |= {grounds[at][0] for at in index.query(shape.centroid, predicate="intersects")}
+    cut |= {index for index, pocket in enumerate(pockets) if pocket.name in named}
     found = scene.memo["cut pockets"] = [index in cut for index in range(len(pockets))]
     return found
 
@@ -464,14 +466,14 @@ def cuttings_table(scene: Scene) -> Table:
     trees = scene.trees
     pockets = scene.plan.of(Pocket)
     groups: list[tuple[int, Block, Any]] = []
-    for pocket in distinct(trees.pocket[trees.pocket >= 0]):
-        groups.append((int(pocket), pockets[pocket], np.flatnonzero(trees.pocket == pocket)))
-    loose = trees.pocket < 0
+    held, loose = np.flatnonzero(trees.pocket >= 0), np.flatnonzero(trees.pocket < 0)
+    for pocket, inside in alike(trees.pocket[held]):
+        groups.append((int(pocket), pockets[pocket], held[inside]))
     rows = [_row_of_tree(scene, block) for block in trees.blocks]
     first: dict[int, int] = {}
     group = np.array([first.setdefault(id(row), index) for index, row in enumerate(rows)], np.intp)[trees.block]
-    for block in distinct(group[loose]):
-        groups.append((-1, rows[block], np.flatnonzero(loose & (group == block))))
+    for block, its_own in alike(group[loose]):
+        groups.append((-1, rows[block], loose[its_own]))
 
     def owner(row: int) -> Block:
         return groups[row][1]

@@ -47,10 +47,10 @@ class Block:
 
     def __init__(self, placed: Placed) -> None:
         self.placed = placed
-        by_word: dict[str, tuple[Statement, ...]] = {}
+        by_word: dict[str, list[Statement]] = {}
         for statement in placed.parsed.statements:
-            by_word[statement.word] = (*by_word.get(statement.word, ()), statement)
-        self._by_word = by_word
+            by_word.setdefault(statement.word, []).append(statement)
+        self._by_word = {word: tuple(statements) for word, statements in by_word.items()}
 
     def __repr__(self) -> str:
         return f"<{self.label}>"

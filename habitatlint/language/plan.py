@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -25,7 +25,17 @@ from habitatlint.language.blocks import (
 )  # fmt: skip
 from habitatlint.language.properties import Property
 from habitatlint.reading.blocks import Layout, Memory, Placed, read
-from habitatlint.reading.grammar import Grammar, Shape, Statement, Trouble, did_you_mean, listed, near
+from habitatlint.reading.grammar import (
+    MOST_HINTS,
+    Grammar,
+    Guesses,
+    Shape,
+    Statement,
+    Trouble,
+    did_you_mean,
+    listed,
+    near,
+)
 from habitatlint.reading.values import (
     FIRST_YEAR,
     LAST_YEAR,
@@ -113,8 +123,10 @@ def find_nothing(path: str, source: Source) -> Source:
 
 #: states of a tree that lies already
 LYING = ("down", "blown")
-#: so many unknown names are told with what they were probably meant to be
-MOST_HINTS = 30
+#: after so many names that stand for nothing no more are told one by one: such a text is no plan
+MOST_UNKNOWN = 1_000
+#: so many words of a broken head may be the name that it was to give
+MOST_GHOSTS = 20
 #: deepest chain of includes
 DEEPEST_INCLUDE = 8
 
@@ -169,6 +181,20 @@ class PlanText:
     def shared(self) -> list[Trees]:
         return self.of(Trees)
 
+    @cached_property
+    def _shared(self) -> dict[str, tuple[Trees, Statement]]:
+        """The first of the shared `trees` to say each property, and how."""
+        found: dict[str, tuple[Trees, Statement]] = {}
+        for shared in self.shared:
+            for statement in shared.parsed.statements:
+                found.setdefault(statement.word, (shared, statement))
+        return found
+
+    @cached_property
+    def _given_by_all(self) -> frozenset[str]:
+        """The properties that the shared `trees` give, though perhaps on broken lines."""
+        return frozenset(self._shared).union(*(shared.parsed.broken for shared in self.shared))
+
     def owner(self, block: Block, word: str) -> tuple[Block, Statement] | None:
         """Who says a property of a block: itself, the row it is a tree of, or the shared `trees`."""
         statement = block.first(word)
@@ -178,12 +204,7 @@ class PlanText:
         if of is not None and not block.has(word):
             row = self.names.get(str(of.values[0].value))
             return self.owner(row, word) if row is not None and row.noun == "row" else None
-        if isinstance(block, Cutting) and not block.has(word):
-            for shared in self.shared:
-                statement = shared.first(word)
-                if statement is not None:
-                    return shared, statement
-        return None
+        return self._shared.get(word) if isinstance(block, Cutting) and not block.has(word) else None
 
     def value(self, block: Block, word: str) -> Written | None:
         """The first value of a property, the shared `trees` counted."""
@@ -209,7 +230,7 @@ class PlanText:
         if of is not None:
             row = self.names.get(str(of.values[0].value))
             return row is not None and row.noun == "row" and self.gives(row, word)
-        return isinstance(block, Cutting) and any(shared.has(word) for shared in self.shared)
+        return isinstance(block, Cutting) and word in self._given_by_all
 
     def finished(self, block: Block) -> bool:
         """The work on it is done: it has `done`, though perhaps on a broken line or by the shared `trees`."""
@@ -251,6 +272,7 @@ def read_plan(
     for block in blocks:
         slips += slips_of_properties(plan, block)
         slips += unknown_names(plan, block, hints)
+    slips += hints.untold
     return PlanText(source, blocks, names, ghosts, tuple(slips))
 
 
@@ -411,7 +433,8 @@ def _words_of_broken_head(block: Block) -> set[str]:
     text = block.placed.source.text[block.placed.offset : block.placed.offset + block.placed.length]
     line = text.lstrip().split("\n", 1)[0].split("#", 1)[0]
     plain = unicodedata.normalize("NFKD", line).encode("ascii", "ignore").decode().lower()
-    words = [re.sub(r"[^a-z0-9]+", "-", word).strip("-") for word in plain.partition('"')[0].split()[1:]]
+    named = plain.partition('"')[0].split()[1 : 1 + MOST_GHOSTS]
+    words = [re.sub(r"[^a-z0-9]+", "-", word).strip("-") for word in named]
     return {*words, "-".join(words)} - {""}
 
 
@@ -511,12 +534,15 @@ def _names_in(value: Written, prop: Property[Any], word: str) -> Iterator[tuple[
 
 
 class Hints:
-    """What an unknown name was probably meant to be; looked for among all names, and so not for ever."""
+    """What the unknown names of a plan were probably meant to be, and how many there are."""
 
     def __init__(self, plan: PlanText) -> None:
         self.plan = plan
-        self.left = MOST_HINTS
+        self.guesses = Guesses()
         self.looked_for: dict[str, bool] = {}
+        self.unknown = 0
+        #: the first unknown name that is not told, and the block it is in
+        self.first_untold: tuple[Block, Written] | None = None
 
     def of_broken_head(self, name: str) -> bool:
         """It looks like the name of a block whose head is broken."""
@@ -526,42 +552,62 @@ class Hints:
         return self.looked_for[name]
 
     def among(self, nouns: frozenset[str], name: str, block: Block) -> str:
-        if self.left <= 0:
+        if not self.guesses.another():
             return ""
-        self.left -= 1
         names = self.plan.names.items()
         return near(name, [other for other, there in names if there.noun in nouns and other != block.name])
+
+    def told(self, block: Block, value: Written) -> bool:
+        """Whether an unknown name is told by itself: the first thousand are."""
+        self.unknown += 1
+        if self.unknown > MOST_UNKNOWN and self.first_untold is None:
+            self.first_untold = block, value
+        return self.unknown <= MOST_UNKNOWN
+
+    @property
+    def untold(self) -> list[Slip]:
+        """One slip for all the names that are not told, on the first of them."""
+        if self.first_untold is None:
+            return []
+        block, value = self.first_untold
+        more = self.unknown - MOST_UNKNOWN
+        names = f"{more:,} more names stand" if more > 1 else "one more name stands"
+        why = f"so many names above stand for nothing that no more are told: {names} for nothing from here on"
+        found = str(value.value)
+        return [Slip("bad-value", block.span(value), thing=block.label, found=found, why=why, name=block.name)]
 
 
 def unknown_names(plan: PlanText, block: Block, hints: Hints) -> list[Slip]:
     """The slips of a block's names; its lines that name what is not there count as broken from then on."""
-    unknown = list(_names(plan, block, hints))
-    if unknown and block.noun != "work":
-        starts = {slip.span.start for slip in unknown}
-        block.breaks(
-            statement.word
-            for statement in block.parsed.statements
-            if any(block.span(statement).start <= start < block.span(statement).end for start in starts)
-        )
-    return unknown
-
-
-def _names(plan: PlanText, block: Block, hints: Hints) -> Iterator[Slip]:
-    """Names that stand for nothing, or for something of another kind."""
+    slips: list[Slip] = []
+    starts: list[int] = []
     for value, nouns, word in references(block):
         name = str(value.value)
         known = plan.names.get(name)
-        if known is not None and (known.noun in nouns or not nouns):
+        if (known is not None and (known.noun in nouns or not nouns)) or hints.of_broken_head(name):
             continue
-        if hints.of_broken_head(name):
-            continue
-        likely = hints.among(nouns, name, block)
-        hint = did_you_mean(likely)
-        wanted = _of_kinds(nouns)
-        why = f"it is {_one(known.noun)}, and `{word}` takes {wanted}" if known else f"`{word}` takes {wanted}"
-        related = (Related(known.name_span, f"the {known.noun} of that name"),) if known else ()
-        yield Slip("unknown-name", block.span(value), thing=block.label, found=name, why=why, hint=hint,
-                   expected=wanted, related=related, name=block.name)  # fmt: skip
+        starts.append(value.start)
+        if hints.told(block, value):
+            slips.append(_unknown(block, value, known, nouns, word, hints))
+    if starts and block.noun != "work":
+        starts.sort()
+        block.breaks(
+            statement.word
+            for statement in block.parsed.statements
+            if bisect_left(starts, statement.start) < bisect_left(starts, statement.end)
+        )
+    return slips
+
+
+def _unknown(block: Block, value: Written, known: Block | None, nouns: frozenset[str], word: str, hints: Hints) -> Slip:
+    """A name that stands for nothing, or for something of another kind."""
+    name = str(value.value)
+    wanted = _of_kinds(nouns)
+    why = f"it is {_one(known.noun)}, and `{word}` takes {wanted}" if known else f"`{word}` takes {wanted}"
+    related = (Related(known.name_span, f"the {known.noun} of that name"),) if known else ()
+    return Slip("unknown-name", block.span(value), thing=block.label, found=name, why=why,
+                hint=did_you_mean(hints.among(nouns, name, block)), expected=wanted, related=related,
+                name=block.name)  # fmt: skip
 
 
 def _one(noun: str) -> str:

@@ -131,6 +131,7 @@ class _Ground:
         patches = patches_as_trees(scene)
         laid = np.flatnonzero(patches.column("lying").values) if patches.size else np.zeros(0, np.intp)
         self.patches = [(patches.column("stump").values[row], patches.column("barrier").values[row]) for row in laid]
+        self.laid = shapely.STRtree([lying for _, lying in self.patches])
         self.loose = np.flatnonzero(unsaid_falls(scene))
 
     def unsure(self, line: LineString, reach: float) -> list[tuple[str, float, list[BaseGeometry]]]:
@@ -144,7 +145,8 @@ class _Ground:
             close = shapely.distance(stumps, line) <= long + reach
             if close.any():
                 found.append((_NO_FALL, reach, list(shapely.buffer(stumps[close], long[close], quad_segs=4))))
-        patches = [(stand, lying) for stand, lying in self.patches if lying.distance(line) <= reach]
+        near = np.sort(self.laid.query(line, predicate="dwithin", distance=reach))
+        patches = [self.patches[row] for row in near]
         if patches:
             farther = reach + max(stand.bounds[0] - lying.bounds[0] for stand, lying in patches)
             found.append((_NO_TREES, farther, [stand for stand, _ in patches]))

@@ -64,6 +64,14 @@ def _roads(scene: Scene) -> list[BaseGeometry]:
     ]
 
 
+def _edges(scene: Scene, ground: BaseGeometry) -> shapely.STRtree:
+    """The property line and the roads, to be asked for the nearest."""
+    if "edges" not in scene.memo:
+        scene.memo["edges"] = shapely.STRtree([ground.boundary, *_roads(scene)])
+    found: shapely.STRtree = scene.memo["edges"]
+    return found
+
+
 def is_field(scene: Scene, food: Food) -> bool:
     """A plot or a crop: food that deer come out to. Without a kind, a food is taken for a plot."""
     return scene.plan.word(food, "kind", "plot") in ("plot", "crop")
@@ -103,8 +111,9 @@ def lies_in_core(scene: Scene, shape: BaseGeometry) -> bool | None:
     own = any(scene.shape_of(one) is not None for one in scene.plan.of(Core))
     if own or ground is None:
         return bool(core.buffer(TOLERANCE).covers(middle))
-    edges = [ground.boundary, *_roads(scene)]
-    depth = min(middle.distance(edge) for edge in edges) if ground.covers(middle) else 0.0
+    depth = 0.0
+    if ground.covers(middle):
+        _, (depth,) = _edges(scene, ground).query_nearest(middle, return_distance=True, all_matches=False)
     return bool(depth / _inradius(scene, ground) >= CORE_DEPTH and depth >= CORE_IN - TOLERANCE)
 
 

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 import shapely
-from shapely.geometry import Point
+from shapely.geometry import Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habitatlint.ground.columns import Array, Column, Indices, column
@@ -27,6 +27,8 @@ from habitatlint.units import TOLERANCE
 
 #: cells that hold less than this share of their ground are left out
 LEAST_CELL = 0.25
+#: tops lie in a heap where the box of one meets more boxes than this on average; so many tops are asked
+_HEAPED, _SAMPLE = 16, 64
 
 
 class Cover(NamedTuple):
@@ -65,8 +67,7 @@ def _cover(scene: Scene, pocket: int, outline: BaseGeometry, cell: float, now: b
         rows = rows[np.isin(cut.state[rows], LYING) | done[cut.block[rows]]]
     tops = cut.top[rows]
     tops = tops[~shapely.is_empty(tops)]
-    pairs = shapely.STRtree(tops).query(tops, predicate="intersects")
-    once, twice = _Covers(tops, pairs), _Covers(_twice(tops, pairs))
+    once, twice = map(_Covers, _laid(tops))
     cells = _cells(outline, scene.corners_of(scene.plan.of(Pocket)[pocket], outline), cell)
     areas = shapely.area(cells)
     patches = [one for one in patches_of(scene)[pocket] if not now or scene.plan.finished(one)]
@@ -81,39 +82,43 @@ def _cover(scene: Scene, pocket: int, outline: BaseGeometry, cell: float, now: b
     return Cover(over_two, over_one, float(roofs[worst]), cells[worst].centroid)
 
 
-def _twice(tops: Array, pairs: Array) -> Array:
-    """What each two tops that meet have in common: together, the ground under two tops or more."""
-    one, other = pairs
-    both = one < other
-    held = shapely.intersection(tops[one[both]], tops[other[both]])
-    return np.asarray(held[shapely.area(held) > 0])
+def _laid(tops: Array) -> tuple[Array, Array]:
+    """The ground under one top or more, and under two or more, in pieces that share no ground.
+
+    Tops that meet no other are pieces themselves. The others are joined two by two, then those pairs two by two
+    and so on: under two tops of both halves lies what does so in either, and what the two have in common."""
+    index = shapely.STRtree(tops)
+    heaped = len(index.query(tops[:: max(1, len(tops) // _SAMPLE)])[0]) > _HEAPED * _SAMPLE
+    if heaped:  # to tell who meets whom would take the square of them
+        alone = np.zeros(len(tops), bool)
+    else:
+        one, other = index.query(tops, predicate="intersects")
+        alone = np.bincount(one[one != other], minlength=len(tops)) == 0
+    once = tops[~alone]
+    once = once[np.argsort(shapely.get_x(shapely.centroid(once)), kind="stable")]
+    twice = np.full(len(once), Polygon(), object)
+    while len(once) > 1:
+        if len(once) % 2:
+            once, twice = np.append(once, Polygon()), np.append(twice, Polygon())
+        both = shapely.intersection(once[::2], once[1::2])
+        twice = shapely.union(shapely.union(twice[::2], twice[1::2]), both)
+        once = shapely.union(once[::2], once[1::2])
+    pieces = [shapely.get_parts(one) for one in (once, twice)]
+    once, twice = (one[shapely.area(one) > 0] for one in pieces)
+    return np.concatenate([tops[alone], once]), twice
 
 
 class _Covers:
-    """Covers that lie over ground (n,): what each meets of others is looked up once."""
+    """Covers that lie over ground, in pieces that share none (n,)."""
 
-    def __init__(self, shapes: Array, pairs: Array | None = None) -> None:
-        """`pairs` are the covers that meet, by number (2, k), where that is known already."""
-        self.shapes, self.index = shapes, shapely.STRtree(shapes)
-        one, other = self.index.query(shapes, predicate="intersects") if pairs is None else pairs
-        self.alone = np.bincount(one[one != other], minlength=len(shapes)) == 0
+    def __init__(self, pieces: Array) -> None:
+        self.pieces, self.index = pieces, shapely.STRtree(pieces)
 
     def over(self, grounds: Array) -> Array:
-        """The area of each ground that lies under any of the covers. Those that meet another are joined for a
-        ground alone: all of them joined would be looked through for every ground."""
-        found = np.zeros(len(grounds))
-        ground, cover = self.index.query(grounds, predicate="intersects")
-        order = np.lexsort((cover, ground))
-        ground, cover = ground[order], cover[order]
-        lone = self.alone[cover]
-        held = shapely.intersection(grounds[ground[lone]], self.shapes[cover[lone]])
-        found += np.bincount(ground[lone], shapely.area(held), minlength=len(grounds))
-        ground, cover = ground[~lone], cover[~lone]
-        begins = np.flatnonzero(np.append(True, ground[1:] != ground[:-1])) if len(ground) else ground
-        for begin, end in zip(begins, [*begins[1:], len(ground)], strict=False):
-            here = grounds[ground[begin]]
-            found[ground[begin]] += shapely.union_all(self.shapes[cover[begin:end]]).intersection(here).area
-        return found
+        """The area of each ground that lies under the covers."""
+        ground, piece = self.index.query(grounds, predicate="intersects")
+        held = shapely.intersection(grounds[ground], self.pieces[piece])
+        return np.bincount(ground, shapely.area(held), minlength=len(grounds))
 
 
 def _cells(outline: BaseGeometry, corners: Array, size: float) -> Array:

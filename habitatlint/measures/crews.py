@@ -483,6 +483,8 @@ def below(scene: Scene, encounters: Rows, lengths: Column, down: Column, steep: 
         for row, slope in enumerate(scene.plan.of(Slope))
         if (shape := scene.shape_of(slope)) is not None and (line := slope.first("falls")) is not None
     ]
+    outlines = shapely.STRtree([outline for _, outline, _, _ in slopes])
+    upon = {shift: _slopes_of(_parts(scene, shift), outlines) for row in encounters.rows for shift in met[row][:2]}
     values, estimated = np.full(len(encounters), np.inf), np.zeros(len(encounters), bool)
     found: list[tuple[BaseGeometry, int, int, int] | None] = [None] * len(encounters)
     for index, row in enumerate(encounters.rows):
@@ -490,7 +492,7 @@ def below(scene: Scene, encounters: Rows, lengths: Column, down: Column, steep: 
         if one.crew == other.crew:
             continue
         for ours, theirs in ((one, other), (other, one)):
-            for slope, outline, bearing, fall in slopes:
+            for slope, outline, bearing, fall in (slopes[at] for at in upon[ours]):
                 if fall < steep.values[index] - 1e-9:
                     continue
                 wide, far = float(lengths.values[index]), float(down.values[index])
@@ -513,6 +515,12 @@ def below(scene: Scene, encounters: Rows, lengths: Column, down: Column, steep: 
             "slope": part(3, "thing:slopes"),
         },
     )
+
+
+def _slopes_of(ours: _Parts, outlines: shapely.STRtree) -> list[int]:
+    """Which of the slopes' outlines our felling is upon, in their order."""
+    felled = ours.shapes[ours.felling & (ours.height > 0)]
+    return [int(at) for at in distinct(outlines.query(felled, predicate="intersects")[1])]
 
 
 def _under(

@@ -200,6 +200,7 @@ class _Lit:
             ours = scene.plan.word(timber, "offsite") != "yes"
             self.timbers.append(_Standing(ground.simplify(FINE), height, estimated, ours))
         self.index = shapely.STRtree([timber.ground for timber in self.timbers])
+        self.tallest = max((timber.height or TALLEST for timber in self.timbers), default=0.0)
         self.opened = _opened(scene)
         self.opened_index = shapely.STRtree([opened.ground for opened in self.opened])
         self.made: dict[tuple[int, bool], tuple[list[Shade], bool]] = {}
@@ -208,8 +209,7 @@ class _Lit:
 
     def near(self, ground: BaseGeometry) -> list[int]:
         """Timbers that can shade a ground, those of no known height taken as tall as can be."""
-        tallest = max((timber.height or TALLEST for timber in self.timbers), default=0.0)
-        found = np.sort(self.index.query(ground, predicate="dwithin", distance=_reach(tallest)))
+        found = np.sort(self.index.query(ground, predicate="dwithin", distance=_reach(self.tallest)))
         return [row for row in map(int, found) if self._reaches(row, ground)]
 
     def _reaches(self, row: int, ground: BaseGeometry) -> bool:

@@ -44,16 +44,24 @@ def to_deer(scene: Scene, stands: Rows) -> Measured:
 
 def _to_deer(scene: Scene, stands: Rows) -> Array:
     """For each stand the shortest line to a line of travel or food; None where either has no place."""
-    lines = [path for path in scene.plan.of(Path) if scene.plan.word(path, "use") == "travel"]
-    shapes_ = [shape for one in (*lines, *scene.plan.of(Food)) if (shape := scene.shape_of(one)) is not None]
+    index = _deer(scene)
     places = [scene.shape_of(stand) for stand in _chosen(scene, stands)]
     nearest = np.full(len(places), None, object)
     placed = np.flatnonzero([place is not None for place in places])
-    if shapes_ and len(placed):
+    if len(index) and len(placed):
         here = np.array(places, object)[placed]
-        index = shapely.STRtree(shapes_).nearest(here)
-        nearest[placed] = shapely.shortest_line(here, np.array(shapes_, object)[index])
+        nearest[placed] = shapely.shortest_line(here, index.geometries[index.nearest(here)])
     return nearest
+
+
+def _deer(scene: Scene) -> shapely.STRtree:
+    """Lines of travel and foods, to be asked for the nearest."""
+    if "lines of travel and foods" not in scene.memo:
+        lines = [path for path in scene.plan.of(Path) if scene.plan.word(path, "use") == "travel"]
+        shapes = [shape for one in (*lines, *scene.plan.of(Food)) if (shape := scene.shape_of(one)) is not None]
+        scene.memo["lines of travel and foods"] = shapely.STRtree(shapes)
+    found: shapely.STRtree = scene.memo["lines of travel and foods"]
+    return found
 
 
 @measure("shot", ("stands", "length"), "length", parts={"nearer": "place"})

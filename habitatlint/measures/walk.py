@@ -88,18 +88,20 @@ def _walks(scene: Scene) -> list[Walk]:
     places: list[int] = []
     strips = shapely.buffer([way[2] for way in ways], TOLERANCE, quad_segs=2)
     index = shapely.STRtree(strips)
-    kept: set[int] = set()
+    kept = np.zeros(len(ways), bool)
     sharing: dict[int, list[LineString]] = {}
     for number, (used_paths, chosen, whole, out) in enumerate(ways):
         left: BaseGeometry = whole
-        for other in sorted(kept.intersection(index.query(whole, predicate="intersects").tolist())):
+        near = index.query(whole)
+        near = np.sort(near[kept[near]])
+        for other in near[shapely.intersects(strips[near], whole)].tolist():
             if left.intersects(strips[other]):
                 rest = left.difference(strips[other])
                 if rest.length < left.length - JOINED:  # no mere crossing
                     sharing.setdefault(other, []).append(whole)
                 left = rest
         if left.length > TOLERANCE:
-            kept.add(number)
+            kept[number] = True
             width = max(scene.width_of(path) for path in used_paths)
             walks.append(Walk(used_paths, chosen, whole, left, width, out))
             places.append(number)
@@ -147,22 +149,41 @@ def way_to(scene: Scene, paths: list[Path], stand: BaseGeometry | None) -> LineS
 
 def _beginning(scene: Scene, lines: list[LineString]) -> tuple[int, float]:
     """Where a walk begins: at a gate, else where a path ends at the boundary, else at the first point."""
-    gates = [scene.shape_of(place) for place in scene.plan.of(Place) if scene.plan.word(place, "kind") == "gate"]
+    gates = _gates(scene)
     near = [
-        (round(line.distance(gate), 3), index, line.project(gate))
-        for gate in gates if gate is not None
-        for index, line in enumerate(lines) if line.distance(gate) <= JOINED
-    ]  # fmt: skip
+        (round(lines[index].distance(gates.geometries[gate]), 3), index, lines[index].project(gates.geometries[gate]))
+        for index, gate in gates.query(lines, predicate="dwithin", distance=JOINED).T.tolist()
+    ]
     if near:
         _, index, at = min(near)
         return index, at
-    ground = scene.property_
-    if ground is not None:
+    edge = _edge(scene)
+    if edge is not None:
         for index, line in enumerate(lines):
             for at, end in ((0.0, line.coords[0]), (line.length, line.coords[-1])):
-                if ground.boundary.distance(Point(end)) <= JOINED:
+                if shapely.dwithin(edge, Point(end), JOINED):
                     return index, at
     return 0, 0.0
+
+
+def _gates(scene: Scene) -> shapely.STRtree:
+    """The plan's gates, to be asked which are near."""
+    if "gates" not in scene.memo:
+        gates = [place for place in scene.plan.of(Place) if scene.plan.word(place, "kind") == "gate"]
+        shapes = [shape for gate in gates if (shape := scene.shape_of(gate)) is not None]
+        scene.memo["gates"] = shapely.STRtree(shapes)
+    found: shapely.STRtree = scene.memo["gates"]
+    return found
+
+
+def _edge(scene: Scene) -> BaseGeometry | None:
+    """The property line, prepared to be asked what is near; None where there is no boundary."""
+    if "property line" not in scene.memo:
+        edge = scene.property_.boundary if scene.property_ is not None else None
+        shapely.prepare(edge)
+        scene.memo["property line"] = edge
+    found: BaseGeometry | None = scene.memo["property line"]
+    return found
 
 
 def _shortest(lines: list[LineString], start: tuple[int, float], goal: tuple[int, float]) -> LineString | None:
@@ -171,9 +192,9 @@ def _shortest(lines: list[LineString], start: tuple[int, float], goal: tuple[int
     stops[start[0]].add(start[1])
     stops[goal[0]].add(goal[1])
     joins: list[tuple[tuple[int, float], tuple[int, float], float]] = []
-    for (first, one), (second, two) in itertools.combinations(enumerate(lines), 2):
-        if one.distance(two) > JOINED:
-            continue
+    near = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=JOINED)
+    for first, second in sorted((one, two) for one, two in near.T.tolist() if one < two):
+        one, two = lines[first], lines[second]
         meeting = shapely.get_parts(one.intersection(two))
         points = [part for part in meeting if isinstance(part, Point)] or [
             Point(shapely.shortest_line(one, two).coords[0])
@@ -312,35 +333,35 @@ def _other_ways(scene: Scene) -> Column:
         for path in scene.plan.of(Path)
         if scene.plan.word(path, "use") in ("entry", "exit") and isinstance(shape := scene.shape_of(path), LineString)
     ]
-    gates = [
-        shape
-        for place in scene.plan.of(Place)
-        if scene.plan.word(place, "kind") == "gate" and (shape := scene.shape_of(place)) is not None
-    ]
-    ground = scene.property_
+    gates, edge, index = _gates(scene), _edge(scene), shapely.STRtree([line for _, line in lines])
 
-    def from_outside(path: Path, line: LineString) -> bool:
+    def from_outside(number: int) -> bool:
+        line = lines[number][1]
         begins, ends = Point(line.coords[0]), Point(line.coords[-1])
-        if gates or ground is not None:
-            edge = ground.boundary if ground is not None else None
-            at_edge = edge is not None and min(edge.distance(begins), edge.distance(ends)) <= JOINED
-            return at_edge or any(line.distance(gate) <= JOINED for gate in gates)
-        return not any(other is not path and one.distance(begins) <= JOINED for other, one in lines)
+        if len(gates) or edge is not None:
+            at_edge = edge is not None and bool(shapely.dwithin(edge, [begins, ends], JOINED).any())
+            return at_edge or len(gates.query(line, predicate="dwithin", distance=JOINED)) > 0
+        joined = index.query(begins, predicate="dwithin", distance=JOINED)
+        return not any(lines[other][0] is not lines[number][0] for other in joined)
 
-    ways = [(path, line) for path, line in lines if from_outside(path, line)]
+    ways = [way for number, way in enumerate(lines) if from_outside(number)]
     return _by_stands(scene, ways, "no other path that leads in passes it")
 
 
 def _by_stands(scene: Scene, ways: Sequence[tuple[Path, BaseGeometry]], why: str) -> Column:
     """For each stand, those of some paths that pass it and that it does not name, the nearest first."""
     lists: list[tuple[str, ...] | None] = []
+    index = shapely.STRtree([shape for _, shape in ways])
     for stand in scene.plan.of(Stand):
         place = scene.shape_of(stand)
+        if place is None:
+            lists.append(None)
+            continue
         named = {str(one.value) for word in ("reach", "leave") for one in scene.plan.values(stand, word)}
         near = [
             (round(shape.distance(place), 2), path.name)
-            for path, shape in ways
-            if place is not None and path.name not in named and shape.distance(place) <= BY_A_STAND + TOLERANCE
+            for path, shape in map(ways.__getitem__, index.query(place, "dwithin", BY_A_STAND + TOLERANCE))
+            if path.name not in named
         ]
         lists.append(tuple(name for _, name in sorted(near)) or None)
     return column("list", lists, why)
@@ -374,17 +395,19 @@ def breach(scene: Scene, stands: Rows) -> Measured:
     links: list[tuple[Path, Path] | None] = []
     for stand, _ in _stands(scene, stands):
         paths = [(path, shape) for path in _paths(scene, stand, "reach") if (shape := scene.shape_of(path)) is not None]
-        joined, left = paths[:1], paths[1:]
-        widest, link = 0.0, None
-        while left:
-            gap, nearest, other = min(
-                (line.distance(one), index, number)
-                for index, (_, line) in enumerate(left)
-                for number, (_, one) in enumerate(joined)
-            )
-            if gap > widest:
-                widest, link = gap, (left[nearest][0], joined[other][0])
-            joined.append(left.pop(nearest))
+        lines = np.array([line for _, line in paths], object)
+        # of each path: how far it lies from those that are joined, and from which of them
+        gaps, beside = np.full(len(paths), np.inf), np.zeros(len(paths), int)
+        left = np.arange(len(paths)) > 0
+        widest, link, joined = 0.0, None, 0
+        while left.any():
+            away = shapely.distance(lines, lines[joined])
+            nearer = left & (away < gaps)
+            gaps[nearer], beside[nearer] = away[nearer], joined
+            joined = int(np.flatnonzero(left)[np.argmin(gaps[left])])
+            left[joined] = False
+            if gaps[joined] > widest:
+                widest, link = float(gaps[joined]), (paths[joined][0], paths[beside[joined]][0])
         sizes.append(widest)
         links.append(link)
 

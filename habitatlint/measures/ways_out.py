@@ -102,11 +102,13 @@ def _sawn_in(scene: Scene, ground: BaseGeometry, way: float) -> list[Strip]:
 
 def _shut(scene: Scene) -> list[BaseGeometry]:
     """The hazards that deer cannot pass."""
-    return [
-        shape
-        for hazard in scene.plan.of(Hazard)
-        if scene.plan.word(hazard, "barrier") == "yes" and (shape := scene.shape_of(hazard)) is not None
-    ]
+    if "shut" not in scene.memo:
+        scene.memo["shut"] = [
+            shape
+            for hazard in scene.plan.of(Hazard)
+            if scene.plan.word(hazard, "barrier") == "yes" and (shape := scene.shape_of(hazard)) is not None
+        ]
+    return scene.memo["shut"]  # type: ignore[no-any-return]
 
 
 def ground_of(scene: Scene, pocket: int, bars: Bars) -> FreeGround | None:
@@ -162,15 +164,16 @@ def patches_of(scene: Scene) -> list[list[Patch]]:
         return found  # type: ignore[no-any-return]
     pockets = scene.plan.of(Pocket)
     found = scene.memo["laying patches"] = [[] for _ in pockets]
+    grounds = np.array([scene.shape_of(pocket) for pocket in pockets], object)
+    index, numbers = STRtree(grounds), {pocket.name: number for number, pocket in enumerate(pockets)}
     for patch in scene.plan.of(Patch):
         if scene.plan.word(patch, "method") not in LAYING or not scene.plan.counted(patch):
             continue
         named, shape = scene.plan.word(patch, "in"), scene.shape_of(patch)
-        for index, pocket in enumerate(pockets):
-            ground = scene.shape_of(pocket)
-            meets = shape is not None and ground is not None and shape.intersection(ground).area > 0
-            if meets or pocket.name == named:
-                found[index].append(patch)
+        near = index.query(shape, predicate="intersects") if shape is not None else np.empty(0, np.intp)
+        met = set(near[shapely.area(shapely.intersection(grounds[near], shape)) > 0].tolist())
+        for number in sorted(met | ({numbers[named]} if named and named in numbers else set())):
+            found[number].append(patch)
     return found
 
 

@@ -115,8 +115,9 @@ Memory = MutableMapping[tuple[str, str], Parsed]
 def read(source: Source, grammar: Grammar, layout: Layout, memory: Memory | None = None) -> list[Placed]:
     """Every block of a source in order, each with its troubles. Never raises for what the text says."""
     text = source.text
-    if len(text) > LONG:
-        placed, whole = _read(source, text[: text.find("\n", BEGINNING) + 1], grammar, layout, {})
+    beginning = text.find("\n", BEGINNING) + 1
+    if len(text) > LONG and beginning < len(text) // 2:  # one line may be nearly all of it
+        placed, whole = _read(source, text[:beginning], grammar, layout, {})
         if not whole:
             return placed
     return _read(source, text, grammar, layout, memory if memory is not None else {})[0]

@@ -256,6 +256,22 @@ def near(word: str, words: Iterable[str]) -> str:
     return matches[0] if matches and matches[0] != word else ""
 
 
+#: so many words that are not known are told with what they were probably meant to be
+MOST_HINTS = 30
+
+
+class Guesses:
+    """How many words that are not known are still looked for among those that are, for it takes time."""
+
+    def __init__(self) -> None:
+        self.left = MOST_HINTS
+
+    def another(self) -> bool:
+        """Whether one more is looked for."""
+        self.left -= 1
+        return self.left >= 0
+
+
 def _meant(found: str, words: list[str]) -> str:
     """The word of the language that is meant: a unit written out, or a near miss."""
     unit = _WRITTEN_OUT.get(found.lower(), "")

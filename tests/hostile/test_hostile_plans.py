@@ -12,15 +12,33 @@ import io
 import json
 import os
 import re
+import sys
 import time
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 
+from habitatlint import check
+from habitatlint.check import Report
 from habitatlint.cli.main import FAILED, main
+from habitatlint.findings import Policy
+from habitatlint.ground.record import record
+from habitatlint.ground.scene import Scene
+from habitatlint.language.blocks import Pocket
+from habitatlint.language.plan import read_plan
+from habitatlint.measures.corridors import to_next_corridor
+from habitatlint.measures.vocabulary import Rows
+from habitatlint.measures.walk import breach, walks_of
+from habitatlint.reading.blocks import Parsed, Placed
+from habitatlint.reading.grammar import Statement
+from habitatlint.review import Review
+from habitatlint.source import Source
+from habitatlint.units import YARD
 
 HEAD = 'plan "X"\n'
 SECRET = "0b5c-the-secret-of-another"
@@ -133,6 +151,192 @@ def test_what_nests_or_repeats_without_end_is_told_in_seconds(run: Run, what: st
     result = run({"a.habitat": HEAD + text})
     assert result.exit_code in (0, 1), what
     assert time.process_time() - started < 8, what
+
+
+# -- what is long -----------------------------------------------------------------------------------------------
+
+Ask = Callable[[Scene], object]
+
+
+def square(at: int, side: int) -> str:
+    return f"{at},{at} {at + side},{at} {at + side},{at + side} {at},{at + side}"
+
+
+def many(number: int, line: str) -> str:
+    return "".join(line.replace("#", str(each)) for each in range(number))
+
+
+POCKET = f"pocket k\n  outline {square(0, 300)}\n"
+POCKETS = "pocket k#\n  outline #,0 #,9 0,9\n"
+ROWS = "row r#\n  method hinge\n  stumps #,0 #,9\n  count 1\n  dbh 8in\n"
+MIX = 'mix m "M"\n  label "1-2"\n'
+FOOD = "food f\n  outline 1400,0 1500,0 1500,9 1400,9\n"
+
+
+def walked(scene: Scene) -> object:
+    return breach(scene, Rows("stands", np.array([0]))).value.values[0]
+
+
+def apart(scene: Scene) -> object:
+    return to_next_corridor(scene, Rows("corridors", np.arange(scene.table("corridors").size))).value.values.max()
+
+
+#: what is written so many times over, and what is asked of it
+LONG: dict[str, tuple[Callable[[int], str], Ask]] = {
+    "paths of one walk": (
+        lambda n: many(n, "path p#\n  use entry\n  line #,0 #,5\n") + "stand s\n  at 9,9\n  reach " + many(n, "p# "),
+        walked,
+    ),
+    "corridors of one pocket": (
+        lambda n: f"{FOOD}pocket k\n  outline {square(0, n)}\n  corridors every 1yd off f width 3ft\n", apart,
+    ),
+    "paths through pockets": (
+        lambda n: many(n, "pocket k#\n  outline #0,0 #9,0 #9,9 #0,9\npath p#\n  use corridor\n  line #5,-9 #5,19\n"),
+        lambda scene: scene.table("corridors").size,
+    ),
+    "treatments": (
+        lambda n: many(n, ROWS) + MIX + many(n, "treatment t#\n  of r#\n  mix m\n"),
+        lambda scene: scene.trees.treated.sum(),
+    ),
+    "shared trees": (
+        lambda n: many(n, 'trees\n  note "x"\n') + many(n, ROWS),
+        lambda scene: len(scene.trees),
+    ),
+    "patches in pockets": (
+        lambda n: many(n, POCKETS) + many(n, "patch p#\n  method hinge\n  density 20/ac\n  outline -9,0 0,0 0,9\n"),
+        lambda scene: scene.table("pockets").column("cut").values.sum(),
+    ),
+    "stands, each with its gate and path": (
+        lambda n: many(n, "place g#\n  kind gate\n  at #000,0\npath p#\n  use entry\n  line #000,0 #000,5\n"
+                          "stand s#\n  at #000,9\n  reach p#\n"),
+        lambda scene: [walks_of(scene), *(scene.table("stands").column(one) for one in ("passing", "other-ways"))],
+    ),
+    "foods between roads": (
+        lambda n: f"boundary\n  outline {square(0, 9999)}\n"
+                  + many(n, "hazard h#\n  kind road\n  line #0,0 #0,99\nfood f#\n  at #0,50\n  radius 2\n"),
+        lambda scene: scene.table("foods").column("core"),
+    ),
+    "rows outside of their pocket": (
+        lambda n: many(n, POCKETS) + many(n, ROWS.replace("#,0 #,9", "-9,-9 0,-9") + "  in k1\n"),
+        lambda scene: len(record(scene)),
+    ),
+}  # fmt: skip
+
+
+@pytest.fixture
+def scene_of(review: Review) -> Callable[[str], Scene]:
+    def lay_out(text: str) -> Scene:
+        scene = Scene(read_plan(Source("a.habitat", HEAD + text), review.plan_grammar))
+        review.vocabulary.attach(scene)
+        return scene
+
+    return lay_out
+
+
+def calls(work: Callable[[], object]) -> int:
+    """How many functions are called: the same on any machine, busy or not."""
+    count = 0
+
+    def one_more(frame: object, event: str, argument: object) -> None:
+        nonlocal count
+        count += event in ("call", "c_call")
+
+    before = sys.getprofile()
+    sys.setprofile(one_more)
+    try:
+        work()
+    finally:
+        sys.setprofile(before)
+    return count
+
+
+@pytest.mark.parametrize("what", LONG)
+def test_work_grows_with_the_length_of_a_plan_and_not_with_its_square(
+    scene_of: Callable[[str], Scene], what: str
+) -> None:
+    text, ask = LONG[what]
+    ask(scene_of(text(3)))  # what is read only once is read
+    few, lots = (calls(lambda number=number: ask(scene_of(text(number)))) for number in (12, 96))
+    assert lots < 8.5 * few
+
+
+def test_waivers_grow_with_their_number(report_of: Callable[..., Report], review: Review) -> None:
+    def waived(number: int) -> int:
+        waivers = many(number, 'waive unused-entry on p# until 2027-01-01 because "later"\n')
+        report = report_of(many(number, "path p#\n  use entry\n  line #,0 #,5\n") + waivers)
+        assert len(report.waived) == number
+        kept: list[int] = []
+        policy = Policy(date(2026, 2, 10))
+        count = calls(
+            lambda: kept.append(len(check._waive(report.plan, review.rulebook, list(report.waived), policy)[0]))
+        )
+        assert kept == [0]
+        return count
+
+    few, lots = waived(10), waived(160)
+    assert lots < 16 * few * 1.2
+
+
+def test_lines_of_one_property_parcels_and_stands_of_one_path_cost_little_each(
+    scene_of: Callable[[str], Scene],
+) -> None:
+    """What a count of calls does not see; a tenth of a second each, where it took seconds."""
+    bed = Statement("bed", "bed", (), 0, 3)
+    parcels = "boundary\n" + "".join(f"  outline {square(-side, 2 * side)}\n" for side in range(1, 201))
+    stands = scene_of("path lane\n  use entry\n  line 0,0 900,0\n" + many(1000, "stand s#\n  at 9,9\n  reach lane\n"))
+    started = time.process_time()
+    pocket = Pocket(Placed(Parsed("pocket", bed, (bed,) * 60_000, (), frozenset()), Source("a.habitat", ""), 0, 0))
+    assert len(pocket.all("bed")) == 60_000
+    enclosed = sum((-1) ** side * (2 * side * YARD) ** 2 for side in range(1, 201))
+    ground = scene_of(parcels).property_
+    assert ground is not None and ground.area == pytest.approx(enclosed)
+    assert len(walks_of(stands)) == 1
+    assert time.process_time() - started < 2
+
+
+def test_places_that_hang_on_one_another_without_end_are_told(scene_of: Callable[[str], Scene]) -> None:
+    """Written last first, or in a circle; where each is written before those that hang on it, all are placed."""
+
+    def path(number: int, on: int) -> str:
+        return f"path p{number}\n  use entry\n  line p{on} 1yd 900,{number}\n"
+
+    first, *others = [
+        "path p0\n  use entry\n  line 0,0 900,0\n",
+        *(path(number, number - 1) for number in range(1, 400)),
+    ]
+    scene = scene_of("".join([first, *others]))
+    assert not scene.slips and None not in scene.table("paths").column("shape").values
+    for lines in ([*reversed(others), first], [path(0, 399), *others]):
+        slips = scene_of("".join(lines)).slips
+        assert slips and {slip.kind for slip in slips} == {"bad-value"}
+        assert "more than 50 places hang on one another" in slips[0].why
+
+
+def test_too_many_parcels_are_told_and_none_is_drawn(told: Callable[..., list[str]]) -> None:
+    parcels = "boundary\n" + many(1001, "  outline #0,0 #9,0 #9,9 #0,9\n")
+    (line,) = [line for line in told(parcels) if "outlines" in line]
+    assert line.startswith("1002:3 bad-value: more than 1,000 outlines in one boundary")
+
+
+def test_after_a_thousand_unknown_names_the_number_of_those_left_is_told(scene_of: Callable[[str], Scene]) -> None:
+    path = "path lane\n  use entry\n  line 0,0 9,9\n"
+    for text in ("stand s\n  reach lane " + many(1234, "far-# "), many(1234, "place p#\n  by far-#\n")):
+        slips = [slip for slip in scene_of(path + text + "\n").plan.slips if slip.found.startswith("far-")]
+        *names, rest = slips
+        assert [slip.kind for slip in names] == ["unknown-name"] * 1000
+        assert (rest.kind, rest.found) == ("bad-value", "far-1000")
+        assert "no more are told: 234 more names stand for nothing from here on" in rest.why
+    few = scene_of(path + "stand s\n  reach lane " + many(1000, "far-# ") + "\n").plan.slips
+    assert not any(slip.kind == "bad-value" for slip in few)
+
+
+def test_after_the_most_packs_the_number_of_those_left_is_told(
+    report_of: Callable[..., Report], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(check, "MOST_PACKS", 3)
+    found = report_of(many(30, 'use pack "gone-#"\n')).findings
+    assert [finding.rule for finding in found] == ["record/pack-trouble"] * 4
+    assert found[-1].facts["x.why"].value == "a plan uses 3 packs at most, and 27 from here on are not read"
 
 
 # -- what steers a terminal -----------------------------------------------------------------------------------

@@ -6,11 +6,12 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+import shapely
 
 from habitatlint.check import Report
 from habitatlint.ground.columns import Column
 from habitatlint.measures.corridors import shut_ends, to_next_corridor, to_way_out
-from habitatlint.measures.cover import agreement, cover_of, expected
+from habitatlint.measures.cover import _laid, agreement, cover_of, expected
 from habitatlint.measures.vocabulary import Measured, Rows
 from habitatlint.units import FOOT, YARD
 
@@ -51,6 +52,30 @@ def test_three_tops_on_one_ground_count_no_more_than_two(report_of: Reports) -> 
     trees = [tree(name, 30, 20) for name in ("one", "two", "three")]
     cover = cover_of(report_of(POCKET + "".join(trees)).scene, 0, CELL)
     assert cover is not None and cover.roof * 3600 == pytest.approx(TOP, abs=0.01)
+
+
+@pytest.mark.parametrize("spread", [4.0, 15.0, 40.0, 200.0])
+@pytest.mark.parametrize("heaped", [2, 16])
+def test_ground_under_one_top_and_under_two_is_that_of_all_tops_joined_and_of_all_pairs(
+    spread: float, heaped: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("habitatlint.measures.cover._HEAPED", heaped)
+    places = np.random.default_rng(int(spread)).uniform(0, spread, (37, 2))
+    tops = shapely.buffer(shapely.points(np.concatenate([places, places[:3]])), 3, quad_segs=3)
+    pairs = [one.intersection(other) for at, one in enumerate(tops) for other in tops[at + 1 :]]
+    for pieces, whole in zip(_laid(tops), (shapely.union_all(tops), shapely.union_all(pairs)), strict=True):
+        assert shapely.area(pieces).sum() == pytest.approx(whole.area)
+        assert shapely.union_all(pieces).symmetric_difference(whole).area < 1e-6
+    assert [len(pieces) for pieces in _laid(tops[:0])] == [0, 0]
+
+
+def test_a_thousand_tops_on_one_spot_are_laid_quickly(report_of: Reports) -> None:
+    """Pairs of pairs of them would not end."""
+    scene = report_of(POCKET + tree("one", 30, 20)).scene
+    tops = np.repeat(scene.trees.top, 1000)
+    once, twice = _laid(tops)
+    assert shapely.area(once).sum() == pytest.approx(shapely.area(twice).sum())
+    assert shapely.area(once).sum() / YARD**2 == pytest.approx(TOP, abs=0.01)
 
 
 def test_what_lies_outside_the_pocket_does_not_count(report_of: Reports) -> None:
