@@ -72,9 +72,9 @@ def _cover(scene: Scene, pocket: int, outline: BaseGeometry, cell: float, now: b
     areas = shapely.area(cells)
     patches = [one for one in patches_of(scene)[pocket] if not now or scene.plan.finished(one)]
     grounds = _patch_grounds(scene, patches, outline)
-    roofs, shades = _shares(cells, areas, once, twice, grounds)
+    roofs = _roofs(cells, areas, once, twice, grounds)
     # the cells are all of the pocket, so what lies over them adds up to what lies over it
-    over_two, over_one = (float((shares * areas).sum() / outline.area) for shares in (roofs, shades))
+    over_two, over_one = float((roofs * areas).sum() / outline.area), _shade(outline, once, grounds)
     large = np.flatnonzero(areas >= LEAST_CELL * cell**2)
     if not len(large):
         return Cover(over_two, over_one, 0.0, None)
@@ -117,8 +117,11 @@ class _Covers:
     def over(self, grounds: Array) -> Array:
         """The area of each ground that lies under the covers."""
         ground, piece = self.index.query(grounds, predicate="intersects")
-        held = shapely.intersection(grounds[ground], self.pieces[piece])
-        return np.bincount(ground, shapely.area(held), minlength=len(grounds))
+        areas = shapely.area(self.pieces[piece])
+        shapely.prepare(grounds)
+        cut = ~shapely.covers(grounds[ground], self.pieces[piece])
+        areas[cut] = shapely.area(shapely.intersection(grounds[ground[cut]], self.pieces[piece[cut]]))
+        return np.bincount(ground, areas, minlength=len(grounds))
 
 
 def _cells(outline: BaseGeometry, corners: Array, size: float) -> Array:
@@ -175,20 +178,24 @@ def tops_of_patch(scene: Scene, patch: Patch) -> float:
     return 0.0 if density is None else density.value.size * middle_tree(scene.plan, scene.placer, patch).top
 
 
-def _shares(
-    cells: Array, areas: Array, once: _Covers, twice: _Covers, patches: list[_PatchGround]
-) -> tuple[Array, Array]:
-    """The share of each cell under two tops or more (under two that are laid, under one and one of a patch, or
-    under two of a patch), and under one or more."""
-    under_two, under_one = twice.over(cells), once.over(cells)
+def _roofs(cells: Array, areas: Array, once: _Covers, twice: _Covers, patches: list[_PatchGround]) -> Array:
+    """The share of each cell under two tops or more: under two that are laid, under one and one of a patch, or
+    under two of a patch."""
+    under = twice.over(cells)
     for ground, mean in patches:
         one, two = expected(mean)
         inside = shapely.intersection(cells, ground)
         roofed, laid = twice.over(inside), once.over(inside)
-        bare = shapely.area(inside) - laid
-        under_two = under_two + (laid - roofed) * one + bare * two
-        under_one = under_one + bare * one
-    return np.asarray(under_two / areas), np.asarray(under_one / areas)
+        under = under + (laid - roofed) * one + (shapely.area(inside) - laid) * two
+    return np.asarray(under / areas)
+
+
+def _shade(outline: BaseGeometry, once: _Covers, patches: list[_PatchGround]) -> float:
+    """The share of a pocket under one top or more."""
+    under = once.over(np.array([outline]))[0]
+    for ground, mean in patches:
+        under += (ground.area - once.over(np.array([ground]))[0]) * expected(mean)[0]
+    return float(under / outline.area)
 
 
 @measure(
