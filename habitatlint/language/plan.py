@@ -405,6 +405,8 @@ def _unfit(statement: Statement) -> tuple[Written, str] | None:
                 return value, f"`{size}` needs a unit of length, as in `6in..10in`"
             if size.least.number < 0:
                 return value, f"`{size}` is less than nothing"
+            if size.largest.number == 0 and statement.rule in _MORE_THAN_NOTHING:
+                return value, f"`{size}` is nothing: a {statement.word} is more"
     return None
 
 

@@ -33,6 +33,18 @@ def test_what_a_strangers_pack_says_steers_no_terminal_as_json_either(steering: 
     assert told["pack-version"] == "?{" and any("no?pe" in one["message"] for one in told["remarks"])
 
 
+@pytest.mark.parametrize("nothing", ["0ft", "0in..0cm"])
+def test_trees_of_no_height_are_told_and_judged_by_none(nothing: str) -> None:
+    """A range of nothing passed, and how high they are cut was divided by it."""
+    plan = (
+        "plan x\nboundary\n  outline 0,0 400,0 400,400 0,400\nrow first\n  method hinge\n  stumps 60,60 140,60\n"
+        f"  spacing 20\n  fall N\ntrees\n  cut-height 3ft\n  tree-height {nothing}\n"
+    )
+    report = truths.reviewer().check(Source("plan.habitat", plan), truths.POLICY)
+    told = [finding.span.text for finding in report.findings if finding.rule == "record/bad-value"]
+    assert told == [nothing]
+
+
 def brought(name: str, text: str) -> Brought:
     ending = forms.ending_of(name)
     return into_new([(name, forms.read(name, {ending: text.encode()}))], truths.reviewer().plan_grammar)
