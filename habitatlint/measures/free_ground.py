@@ -114,8 +114,9 @@ class FreeGround:
         cut = self._triangles
         edge = self.whole.boundary
         shapely.prepare(edge)
-        # a hole of free ground never lies along the rim
-        rim = (cut.pairs[:, 1] < 0) & cut.outer[cut.ends].all(axis=1)
+        rim = cut.pairs[:, 1] < 0
+        if not shapely.get_num_interior_rings(shapely.get_parts(self.whole)).any():
+            rim &= cut.outer[cut.ends].all(axis=1)  # a hole of free ground lies along no rim, unless that has holes too
         rim[rim] = shapely.dwithin(edge, shapely.points(cut.places[cut.ends[rim]].mean(axis=1)), TOLERANCE)
         return np.asarray(rim)
 

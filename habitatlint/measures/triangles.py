@@ -2,8 +2,9 @@
 
 For most of what is asked any cutting will do: it does not hang on how the ground is cut. The quick one goes
 by ears (the library mapbox_earcut), whose work is not guaranteed, so it is proved each time: the triangles
-cover what the ground covers, and the sides that only one triangle has are as long together as the ground's
-outline. Where that fails, and for walks along the sides, which should be short, GEOS cuts it.
+cover what the ground covers, every corner of it is one of theirs, and the sides that only one triangle has
+are as long together as the ground's outline. Where that fails, and for walks along the sides, which should be
+short, GEOS cuts it.
 """
 
 from __future__ import annotations
@@ -65,7 +66,9 @@ def _proved(made: Triangles, pieces: Array) -> bool:
     is_whole = math.isclose(doubled.sum() / 2, area, rel_tol=_PROOF)
     # a side of three triangles is told twice, and then there are more ends of triangles than sides have
     meets = (made.pairs >= 0).sum() == made.corners.size
-    return is_whole and bool(meets) and math.isclose(outline, length, rel_tol=_PROOF)
+    # a corner on a straight line may be dropped on both sides of it, which neither area nor outline tells
+    every = np.bincount(made.corners.ravel(), minlength=len(made.places)).all()
+    return is_whole and bool(meets) and bool(every) and math.isclose(outline, length, rel_tol=_PROOF)
 
 
 def _by_ears(parts: Array, of_part: Array, own: Array | None) -> Triangles | None:

@@ -100,6 +100,36 @@ def test_a_cut_that_is_not_the_ground_is_made_anew_by_geos(spoilt, monkeypatch: 
     assert shapely.area(shapely.polygons(cut.places[cut.corners])).sum() == pytest.approx(91)
 
 
+@pytest.mark.parametrize("x", range(100, 106))
+def test_every_corner_of_the_ground_is_one_of_a_triangle(x: int) -> None:
+    """Two squares of water side by side: where they meet is a corner on a straight line, which ears may leave out."""
+    squares = shapely.union_all([box(x, 105, x + 1, 106), box(x + 1, 105, x + 2, 106)])
+    whole = box(80, 80, 140, 130)
+    ground = FreeGround(in_pieces(whole.difference(grown(squares, 0.45))), whole)
+    assert set(ground.triangles.ravel().tolist()) == set(range(len(ground.corners)))
+    assert np.isfinite(ground.depths(0.0).depth).all()
+
+
+def test_a_cut_that_leaves_a_corner_out_is_made_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Neither area nor outline tells of a corner on a straight line that both its sides leave out."""
+    ground = np.array([shapely.Polygon([(0, 0), (5, 0), (10, 0), (10, 10), (0, 10)])])
+    monkeypatch.setattr(mapbox_earcut, "triangulate_float64", lambda *_: np.array([0, 2, 3, 0, 3, 4], np.uint32))
+    cut = triangles_of(ground)
+    assert (len(cut.corners), len(cut.places)) == (3, 5)
+
+
+def test_where_the_margin_closes_round_a_yard_its_edge_is_rim_too() -> None:
+    """A pocket round a yard with a mouth narrower than the margin: the ground that is looked at has a hole."""
+    pocket = box(0, 0, 180, 180).difference(box(15, 15, 165, 165)).difference(box(80, 160, 100, 181))
+    whole = pocket.buffer(MARGIN, quad_segs=8)
+    assert shapely.get_num_interior_rings(whole) == 1
+    ground = FreeGround(in_pieces(whole.difference(box(-30, 5, 20, 10))), whole)
+    yard = Point(15 + MARGIN, 90)
+    rim = shapely.linestrings(ground.corners[ground.sides[ground._rim]])
+    assert shapely.distance(rim, yard).min() < 1
+    assert ground.open_directions(Point(7, 90), 0.0).all()
+
+
 def test_a_ring_of_ground_that_nothing_leads_out_of_is_one_piece() -> None:
     moat = box(20, 20, 40, 40).difference(box(25, 25, 35, 35))
     ground = FreeGround(shapely.multipolygons([moat, box(50, 0, 60, 60)]), box(0, 0, 60, 60))
