@@ -33,7 +33,7 @@ from habitatlint.rulebook.judging import NOBODY, NotJudged, judge
 from habitatlint.rulebook.pinning import Since
 from habitatlint.rulebook.rules import Limit, Pack, Rule
 from habitatlint.source import Source, Span
-from habitatlint.units import show
+from habitatlint.units import COMPACT, show
 from habitatlint.verdict import Extent, Verdict
 
 if TYPE_CHECKING:  # few ask why
@@ -136,6 +136,24 @@ def asked(source: Source, grammar: Grammar, rulebook: Rulebook) -> Asked:
     found = _said(plan, rulebook)
     found.slips = sorted([*plan.slips, *found.slips], key=lambda slip: slip.span.start)
     return found
+
+
+class Standing(NamedTuple):
+    """What a plan stands under by its own words: the plan as read, the rules with those of the packs that it takes in,
+    and what its `set` and `level` lines ask of them; among the slips are those in its `use pack` lines."""
+
+    plan: PlanText
+    rulebook: Rulebook
+    asked: Asked
+
+
+def standing(source: Source, library: Library, rulebook: Rulebook) -> Standing:
+    """What a plan itself says of the rules that it is judged by; nothing is judged."""
+    plan, slips = read_plan(source, library.plan_grammar, library.find), list[Slip]()
+    whole = _with_used_packs(plan, library, rulebook, slips)
+    found = _said(plan, whole)
+    found.slips = [*slips, *found.slips]
+    return Standing(plan, whole, found)
 
 
 def check(
@@ -258,19 +276,24 @@ def _with_used_packs(plan: PlanText, library: Library, rulebook: Rulebook, slips
     if len(uses) > MOST_PACKS:
         first = uses[MOST_PACKS]
         why = f"a plan uses {MOST_PACKS} packs at most, and {len(uses) - MOST_PACKS:,} from here on are not read"
-        slips.append(Slip("pack-trouble", first.span(), thing=f"pack {first.head[1].value}", why=why))
+        slips.append(Slip("pack-trouble", first.span(), thing=f"pack {first.head[1].value}", why=why,
+                          expected="use fewer packs, or build one pack on the others"))  # fmt: skip
     for use in uses[:MOST_PACKS]:
         _, value, *version = use.head  # `pack`, its path or name, and perhaps `version` and which
         thing = f"pack {value.value}"
         try:
             pack = library.find_pack(str(value.value), use.placed.source)
         except IncludeTrouble as error:
-            slips.append(Slip("pack-trouble", use.span(value), thing=thing, why=str(error)))
+            remedy = "write the folder's path as seen from the plan, with forward slashes"
+            slips.append(Slip("pack-trouble", use.span(value), thing=thing, why=str(error), expected=remedy))
             continue
         if version and (why := misfit(str(version[-1].value), pack)):
-            slips.append(Slip("pack-trouble", use.span(version[-1]), thing=thing, why=why))
+            other = f'ask for the one that is there, `version "{pack.version}"`, or t' if pack.version else "t"
+            slips.append(Slip("pack-trouble", use.span(version[-1]), thing=thing, why=why,
+                              expected=f"{other}ake in the pack of the version that is asked for"))  # fmt: skip
         elif why := rulebook.with_packs(packs).in_the_way(pack):
-            slips.append(Slip("pack-trouble", use.span(value), thing=thing, why=why))
+            slips.append(Slip("pack-trouble", use.span(value), thing=thing, why=why,
+                              expected="take in one of the two, or give this one another name"))  # fmt: skip
         else:
             packs.append(pack)
     whole = rulebook.with_packs(packs)
@@ -283,8 +306,10 @@ def of_a_pack(slip: Slip) -> Slip:
     """A slip in a rule file: told as the pack's, for what is said of plans does not fit it."""
     found = f", not `{slip.found}`" if slip.found else ""
     why = f"expected {slip.expected}{found}" if slip.expected else (slip.why or f"`{slip.found}` is not known here")
+    if slip.kind == "missing-property":
+        why = f"it needs {slip.expected}"
     hint = slip.hint if slip.hint.startswith("; did") else ""
-    return slip._replace(kind="pack-trouble", why=why, hint=hint)
+    return slip._replace(kind="pack-trouble", why=why, hint=hint, expected="mend this line of the rule file")
 
 
 def _said(plan: PlanText, rulebook: Rulebook) -> Asked:
@@ -317,8 +342,9 @@ def _no_rule(
     text = str(name.value)
     slug = text.partition(".")[0] if thing == "set" else text
     hint = did_you_mean(rulebook.like(slug) if guesses.another() else "")
+    absent = "" if hint else ", and no pack in force has that one: take in its pack by `use pack`"
     return Slip("unknown-name", block.span(name), thing=thing, found=slug, expected="the name of a rule",
-                why=f"`{thing}` takes the name of a rule", hint=hint)  # fmt: skip
+                why=f"`{thing}` takes the name of a rule{absent}", hint=hint)  # fmt: skip
 
 
 def _set_limit(block: SetLimit, rulebook: Rulebook, said: Asked) -> None:
@@ -344,10 +370,14 @@ def _set_limit(block: SetLimit, rulebook: Rulebook, said: Asked) -> None:
         said.limits[f"{rule.name}.{limit_name}"] = fact
         said.lines[f"{rule.name}.{limit_name}"] = block.span()
         return
+    expected = _range(limit.least, limit.largest, limit.kind, limit.unit)
+    why = "of another kind than the limit" if fact.kind != limit.kind else "beyond its permitted range"
+    if fact.kind == "number" and limit.unit:
+        written = f"{value.value}{limit.unit if limit.unit in COMPACT or limit.unit == '%' else f' {limit.unit}'}"
+        expected, why = f"a unit too, such as `{written}` ({expected})", "without its unit"
     said.slips.append(
         Slip("limit-out-of-range", block.span(value), thing=f"{rule.slug}.{limit_name}", found=str(value.value),
-             why="of another kind than the limit" if fact.kind != limit.kind else "beyond its permitted range",
-             expected=_range(limit.least, limit.largest, limit.kind, limit.unit),
+             why=why, expected=expected,
              hint=did_you_mean(_nearest(limit, fact)))
     )  # fmt: skip
 

@@ -116,17 +116,43 @@ def forget() -> None:
 def _table(path: str, name: str) -> Mapping[str, Any] | None:
     """The table of settings in a file, None where a shared one holds none."""
     shown = clean(os.path.relpath(path).replace(os.sep, "/"))
+    text = files.decode(files.read_bytes(path), shown)
     try:
-        held: Any = tomllib.loads(files.decode(files.read_bytes(path), shown))
+        held: Any = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         if name == SHARED:
             return None  # another program's to tell
-        raise SettingsTrouble(f"{shown}: not TOML: {str(error)[0].lower()}{str(error)[1:]}") from None
+        raise SettingsTrouble(_not_toml(shown, text, str(error))) from None
     if name == NAME:
         return dict(held)
     for part in TABLE:
         held = held.get(part) if isinstance(held, dict) else None
     return held if isinstance(held, dict) else None
+
+
+_AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
+#: a line that would be a setting if its name, or its value, stood in double quotes
+_BARE = re.compile(r"""\s*(?P<key>[^=#"'\[\]]+?|"[^"]*"|'[^']*')\s*=\s*(?P<value>[^"'\[\]{}#,]*?)\s*(?:#.*)?$""")
+_BARE_NAME = re.compile(r"""\s*(?P<key>[^=#"'\[\]]*[^=#"'\[\]\w.\s-][^=#"'\[\]]*?)\s*=""")
+
+
+def _not_toml(shown: str, text: str, error: str) -> str:
+    """What keeps a text from being TOML, at its place, and what to write where that can be guessed."""
+    lines = text.splitlines() or [""]
+    at = _AT.search(error)
+    line, column = (int(at[1]), int(at[2])) if at and at[1] else (len(lines), len(lines[-1]) + 1)
+    why = _AT.sub("", error)
+    written = lines[line - 1][:200] if line <= len(lines) else ""
+    hint, bare, name = "", _BARE.match(written), _BARE_NAME.match(written)
+    if name is not None:
+        hint = f'; a name with other signs than letters, digits and hyphens stands in double quotes: "{name["key"]}"'
+    elif bare is not None and not bare["value"]:
+        hint = "; write a value behind the `=`"
+    elif bare is not None and not re.match(r"\d{4}-\d", bare["value"]):
+        hint = f'; put the value in double quotes: {bare["key"]} = "{bare["value"]}"'
+    elif bare is not None:
+        hint = "; a day is written 2026-02-10"
+    return clean(f"{shown}:{line}:{column}: not TOML: {why[:1].lower()}{why[1:]}{hint}")
 
 
 @cache
@@ -190,7 +216,23 @@ def _told(path: str, trouble: ValidationError, known: Mapping[tuple[str, ...], l
         keys = known.get(at[:-1], [])
         hint = did_you_mean(near(at[-1], keys)) or f"; known are {', '.join(keys)}"
         return f"{place}: no setting is called `{key}`{hint}"
-    return f"{place}: `{key}`: {first['msg'][0].lower()}{first['msg'][1:]}"
+    return f"{place}: `{key}`: {first['msg'][0].lower()}{first['msg'][1:]}{_written_so(at, first)}"
+
+
+def _written_so(at: tuple[str, ...], trouble: Mapping[str, Any]) -> str:
+    """How to write a setting whose value is of another type than it should be; "" where that is plain."""
+    given = trouble["input"]
+    if trouble["type"] == "date_type" and isinstance(given, str):
+        return f"; write it without quotes: {at[-1]} = 2026-02-10"
+    if at[0] in ("limits", "levels") and isinstance(given, dict) and given:
+        name, value = next(iter(given.items()))
+        written = value if isinstance(value, str) else ("25yd" if at[0] == "limits" else "note")
+        return f'; put the whole name in double quotes: "{clean(f"{at[-1]}.{name}")}" = "{clean(written)}"'
+    if trouble["type"] != "string_type":
+        return ""
+    if at[0] == "limits":
+        return '; put it in double quotes with its unit, as a plan writes it: "25yd"'
+    return "; put it in double quotes"
 
 
 def place_of(path: str, key: str) -> str:

@@ -79,10 +79,18 @@ def test_a_row_more_is_new(farm: Path) -> None:
         "# A comment, and lines between.\n\n\n" + OLD,
         HEAD + row("screen") + LANE,
         HEAD + LANE + row("screen", north=29),
+        HEAD + LANE + row("screen", north=21).replace("spacing 20", "spacing 5"),
         OLD.replace("\n", "\r\n"),
         HEAD + LANE + row("screen").replace("row screen", 'row screen "The screen"'),
     ],
-    ids=["lines moved", "blocks in another order", "a figure changed", "line ends", "a title given"],
+    ids=[
+        "lines moved",
+        "blocks in another order",
+        "a figure changed",
+        "more trees and nearer",
+        "line ends",
+        "a title given",
+    ],
 )
 def test_what_is_not_of_the_content_makes_nothing_new(farm: Path, text: str) -> None:
     (farm / "old.habitat").write_text(text, encoding="utf-8", newline="")
@@ -118,6 +126,41 @@ def test_it_says_when_it_is_stale(farm: Path) -> None:
     assert (note["level"], note["message"]["text"]) == ("note", said)
     assert check(farm, ".", "--write-baseline", "known.json").returncode == 0
     assert "gone" not in check(farm, ".", "--baseline", "known.json").stdout
+
+
+def test_what_is_new_is_mended_before_the_baseline_is_written_again(farm: Path) -> None:
+    near = HEAD + row("second", 150) + LANE
+    (farm / "old.habitat").write_text(near, encoding="utf-8")
+    gone = json.loads(check(farm, ".", "--baseline", "known.json", "--as", "json").stdout)["baseline"]["gone"]
+    said = f"{gone} findings of the baseline are gone: mend what is new first, then write it again"
+    for form in ("text", "gnu", "sarif"):
+        done = check(farm, ".", "--baseline", "known.json", "--as", form)
+        assert done.returncode == 1 and said in done.stdout
+    # what is new and fails nothing is no reason to wait
+    lesser = check(farm, ".", "--baseline", "known.json", "--as", "gnu")
+    (farm / "old.habitat").write_text(near + "level live-hinge-near-entry note\n", encoding="utf-8")
+    calm = check(farm, ".", "--baseline", "known.json", "--as", "gnu")
+    assert calm.returncode == 0 < lesser.returncode and "are gone: write it again" in calm.stdout
+
+
+def test_a_further_row_that_is_not_judged_makes_nothing_gone_of_the_first(farm: Path) -> None:
+    bare = [
+        row(name, east, 120).replace("  dbh 8in\n", "") for name, east in (("one", 40), ("two", 150), ("three", 260))
+    ]
+    plan = farm / "old.habitat"
+    plan.write_text(HEAD + LANE + bare[0], encoding="utf-8")
+    assert check(farm, ".", "--write-baseline", "known.json").returncode == 0
+    plan.write_text(HEAD + LANE + "".join(bare), encoding="utf-8")
+    done = check(farm, ".", "--baseline", "known.json")
+    assert "could not judge row one, row two and row three: no `dbh` is given" in done.stdout  # two are new
+    assert "gone" not in done.stdout
+    assert check(farm, ".", "--write-baseline", "known.json").returncode == 0
+    on = [one["on"] for one in json.loads((farm / "known.json").read_text(encoding="utf-8"))["findings"]
+          if "no `dbh` is given" in one.get("words", ())]  # fmt: skip
+    assert on == [["one"], ["three"], ["two"]]
+    assert new(farm) == []
+    plan.write_text(HEAD + LANE + bare[2] + bare[0], encoding="utf-8")
+    assert new(farm) == [] and "gone" in check(farm, ".", "--baseline", "known.json").stdout
 
 
 def test_plans_that_were_not_looked_at_are_not_stale_but_those_taken_away_are(farm: Path) -> None:

@@ -270,6 +270,7 @@ def test_words_lists_the_blocks_and_shows_one_whole(tmp_path: Path) -> None:
     assert waive.returncode == 0 and waive.stdout.startswith("waive RULE on NAME until ")
     rules = run("words", "--rules", cwd=tmp_path)
     assert "beds" in rules.stdout and "distance(shape, shape)" in rules.stdout and "is missing" in rules.stdout
+    assert "  needs THING\n      what the plan must say of it" in rules.stdout
 
 
 def test_what_was_read_stands_below_and_what_no_rule_looks_at(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from PIL import Image, ImageFilter
 from habitatlint.check import Report
 from habitatlint.cli.main import main
 from habitatlint.outputs import Style, render
+from habitatlint.rulebook.versions import is_stretch, takes
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -35,6 +36,21 @@ def test_the_first_plan_gives_the_finding_that_is_shown(report_of: Callable[...,
 
 def test_every_command_it_names_is_there() -> None:
     assert set(re.findall(r"^    habitatlint ([\w-]+)", README, re.MULTILINE)) == set(main.commands)
+
+
+def test_the_hooks_it_shows_are_there_and_take_what_it_gives_them() -> None:
+    shown = next(block for block in BLOCKS if block.startswith("repos:"))
+    hooks = (ROOT / ".pre-commit-hooks.yaml").read_text(encoding="utf-8")
+    wanted = re.findall(r"- id: (\S+)", shown)
+    assert wanted and set(wanted) <= set(re.findall(r"^- id: (\S+)", hooks, re.MULTILINE))
+    (arguments,) = re.findall(r"- id: habitatlint-check\n +args: \[(.+)\]", shown)
+    assert arguments.split(", ")[0] in {option for one in main.commands["check"].params for option in one.opts}
+    assert {"`pip install pre-commit`", "`pre-commit install`", "`git add`"} <= set(re.findall(r"`[^`\n]+`", README))
+
+
+def test_the_stretch_of_versions_it_shows_is_one() -> None:
+    stretches = re.findall(r'`version "([0-9.]+)"`', README)
+    assert "0.1..0.3" in stretches and all(is_stretch(one) and takes(one, "0.1.0") for one in stretches)
 
 
 def test_the_map_it_shows_is_the_one_the_command_makes(tmp_path: Path) -> None:

@@ -58,6 +58,32 @@ def test_the_nearest_file_is_taken_whole(tmp_path: Path) -> None:
         ('[levels]\nunused-entry = "of"\n', ":2: `levels.unused-entry`: input should be"),
         ("today = 2026-13-01\n", "not TOML"),
         ("packs = [1]\n", ":1: `packs`: input should be a valid string"),
+        # what a person writes who does not know that values and names stand in quotes
+        (
+            '[limits]\n"live-hinge-near-entry.clearance" = 25\n',
+            ":2: `limits.live-hinge-near-entry.clearance`: input should be a valid string; put it in double quotes with "
+            'its unit, as a plan writes it: "25yd"',
+        ),
+        (
+            '[limits]\nlive-hinge-near-entry.clearance = "25yd"\n',
+            'put the whole name in double quotes: "live-hinge-near-entry.clearance" = "25yd"',
+        ),
+        (
+            '[limits]\n"live-hinge-near-entry.clearance" = 25yd\n',
+            "habitatlint.toml:2:39: not TOML: expected newline or end of document after a statement; put the value in "
+            'double quotes: "live-hinge-near-entry.clearance" = "25yd"',
+        ),
+        (
+            "[levels]\nunused-entry = off  # for now\n",
+            'habitatlint.toml:2:16: not TOML: invalid value; put the value in double quotes: unused-entry = "off"',
+        ),
+        (
+            '[levels]\nentry/unused-entry = "off"\n',
+            "habitatlint.toml:2:6: not TOML: expected '=' after a key in a key/value pair; a name with other signs than "
+            'letters, digits and hyphens stands in double quotes: "entry/unused-entry"',
+        ),
+        ('today = "2026-02-10"\n', ":1: `today`: input should be a valid date; write it without quotes: today = 2026"),
+        ("[handover", "habitatlint.toml:1:10: not TOML: expected ']'"),
     ],
 )
 def test_what_is_wrong_is_told_in_one_line(tmp_path: Path, text: str, told: str) -> None:

@@ -76,6 +76,7 @@ def check_plans(plans: Iterable[str], wanted: Wanted) -> Outcome:
     if run.baseline and not (wanted.write_baseline and troubles):
         verdicts, gone = _held(run.baseline, verdicts)
         run = run._replace(gone=gone)
+    run = run._replace(failing=_fails(verdicts, wanted))
     run = run._replace(status=_status(verdicts, run, wanted))
     if wanted.form == "sarif":
         run = run._replace(rules=_rules(verdicts))
@@ -91,12 +92,15 @@ def _failing(verdict: Verdict, wanted: Wanted) -> Level:
     return Level.error if level is None else level
 
 
+def _fails(verdicts: Iterable[Verdict], wanted: Wanted) -> bool:
+    return any(verdict.worst() >= _failing(verdict, wanted) for verdict in verdicts)
+
+
 def _status(verdicts: Iterable[Verdict], run: Run, wanted: Wanted) -> int:
     if run.troubles:
         return FAILED
-    failing = [(verdict.worst(), _failing(verdict, wanted)) for verdict in verdicts]
-    stale = bool(run.gone) and any(least <= Level.note for _, least in failing)
-    return FOUND if stale or any(worst >= least for worst, least in failing) else CLEAN
+    stale = bool(run.gone) and any(_failing(verdict, wanted) <= Level.note for verdict in verdicts)
+    return FOUND if stale or run.failing else CLEAN
 
 
 def _rules(verdicts: Iterable[Verdict]) -> dict[str, Rule]:

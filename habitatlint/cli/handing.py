@@ -238,7 +238,7 @@ def settings(plan: str, show: bool) -> None:
     """What holds for a plan, or for this folder: settings, packs, pins, levels and limits, each with its origin."""
     from habitatlint.cli.showing import show_settings
 
-    click.echo(show_settings(os.path.join(plan, "plan") if os.path.isdir(plan) else plan), nl=False)
+    click.echo(show_settings(plan), nl=False)
 
 
 @click.group()

@@ -128,10 +128,13 @@ def check(
 @click.option("--at", "place", default="", metavar="PLAN:LINE",
               help="Tell why the rule fires there or not; without a NAME, every rule that looked there.")  # fmt: skip
 @click.option("--as", "form", type=click.Choice(["text", "json"]), default="text", show_default=True,
-              help="How what --at asks for is shown.")  # fmt: skip
+              help="How they are shown.")  # fmt: skip
 @judged_by()
 def rules(name: str | None, path: str, place: str, form: str, today: date | None) -> None:
     """List the rules in force here, or show one of them whole: what, why, limits, source, examples, mends.
+
+    Levels and limits are those that hold by the settings of this folder; where they are not the rule's own, who set
+    them and what the rule's own is stands beside them.
 
     With --at, tell why a rule did or did not fire at a line of a plan: what it looked at there, which filters that
     passed, what was measured, and who set the limit.
@@ -149,43 +152,47 @@ def rules(name: str | None, path: str, place: str, form: str, today: date | None
             sys.exit(FAILED)
         return
     from habitatlint.cli.project import project_of
-    from habitatlint.outputs.rules import listing, page
+    from habitatlint.outputs.rules import as_json, listing, page
     from habitatlint.reading.grammar import did_you_mean
 
-    checker = project_of(os.path.join(os.curdir, "plan")).review  # by the settings of this folder
-    book = checker.rulebook
+    project = project_of(os.path.join(os.curdir, "plan"))  # by the settings of this folder
+    checker, held = project.review, project.in_force
+    book = held.book
     if path:
         from habitatlint.cli.ruling import write_page
 
         if name is not None:
             raise click.UsageError("give --page or the name of a rule, not both")
-        click.echo(write_page(path, checker))
+        click.echo(write_page(path, checker, held.said))
         return
     if name is None:
-        click.echo(listing(book), nl=False)
+        click.echo(listing(book, held.said) if form == "text" else as_json(book.rules, held), nl=False)
         return
     rule = book.find(name)
     if rule is None:
-        likely = book.like(name)
-        hint = did_you_mean(likely) or "; `habitatlint rules` lists them"
+        from habitatlint.cli.ruling import used_by_a_plan
+
+        hint = used_by_a_plan(name, checker) or did_you_mean(book.like(name)) or "; `habitatlint rules` lists them"
         _tell(f"no rule is called `{name}`{hint}")
         sys.exit(FAILED)
-    click.echo(page(rule, book), nl=False)
+    click.echo(page(rule, book, held.said) if form == "text" else as_json([rule], held), nl=False)
 
 
 @main.command()
 @click.argument("noun", required=False)
-@click.option("--rules", "of_rules", is_flag=True, help="Show what rules may look at: plurals, fields and measures.")
+@click.option("--rules", "of_rules", is_flag=True, help="Show what rules may look at, and the lines they may have.")
 def words(noun: str | None, of_rules: bool) -> None:
     """List the blocks of the plan language, or show what one of them may say."""
     from habitatlint import files
 
     if of_rules:
         from habitatlint.cli.project import project_of
-        from habitatlint.outputs.words import rule_listing
+        from habitatlint.editor.rulefiles import HEADS, PACK_LINES, RULE_LINES  # as an editor tells them
+        from habitatlint.outputs.words import rule_lines, rule_listing
 
         vocabulary = project_of(os.path.join(os.curdir, "plan")).review.vocabulary  # by the settings of this folder
-        click.echo(rule_listing(vocabulary), nl=False)
+        grammar = files.grammar_texts()["rules"]
+        click.echo(f"{rule_listing(vocabulary)}\n{rule_lines(grammar, RULE_LINES, PACK_LINES, HEADS)}", nl=False)
         return
     from habitatlint.language.plan import LAYOUT, plan_grammar
     from habitatlint.language.reference import block_of

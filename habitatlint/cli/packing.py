@@ -15,10 +15,10 @@ from habitatlint.cli.project import pack_among_others, project_of
 from habitatlint.findings import Level
 from habitatlint.language.blocks import UsePack
 from habitatlint.language.plan import IncludeTrouble, read_plan
-from habitatlint.outputs.packs import Looked, render
+from habitatlint.outputs.packs import Looked, line, render
 from habitatlint.outputs.sentences import clean
 from habitatlint.packs.archive import ENDING, LARGEST_ARCHIVE, ArchiveTrouble, unwrapped, wrapped
-from habitatlint.packs.soundness import look
+from habitatlint.packs.soundness import UNSAID, look
 from habitatlint.rulebook.book import Rulebook
 from habitatlint.rulebook.pinning import Pins, Since, since
 from habitatlint.rulebook.rules import Pack
@@ -41,10 +41,10 @@ _HEAD = """\
 
 pack {name} "{title}"
   version "0.1.0"
-  author "your name"
-  licence "on what terms others may use it"
+  author "{author}"
+  licence "{licence}"
   requires "{requires}"
-  about "what kind of ground it is for, and where its figures come from"
+  about "{about}"
 
 # To build on the rules that ship, take the # off lines such as these (`habitatlint rules` lists those rules):
 #  builds-on entry
@@ -112,6 +112,7 @@ def begin(path: str) -> Outcome:
         raise files.FileTrouble(f"{name}: a pack that ships is called so; give another name")
     shown = shlex.quote(files.shown(folder))
     said = {"path": shown, "name": name, "title": name.replace("-", " ").capitalize(), "requires": _requires()}
+    said |= {word: begun for word, (begun, _) in UNSAID.items()}
     files.make_folder(folder)
     files.write_new(os.path.join(folder, "pack.rules"), _HEAD.format(**said))
     files.write_new(os.path.join(folder, "bed-near-walk.rules"), _RULE.format(**said))
@@ -166,7 +167,8 @@ def wrap(folder: str, output: str, beside: Iterable[str]) -> Outcome:
         raise files.FileTrouble(f"{clean(files.shown(path))}: a wrapped pack ends in {ENDING}")
     _keep(path, data)
     files.write_files({path: data})
-    return Outcome(f"{clean(files.shown(path))}: written\ncontent  {manifest.content}\n", 0)
+    left = "".join(f"{line(remark)}\n" for remark in looked.remarks if remark.kind == "unsaid")
+    return Outcome(f"{left}{clean(files.shown(path))}: written\ncontent  {manifest.content}\n", 0)
 
 
 def _keep(path: str, data: bytes) -> None:

@@ -13,6 +13,7 @@ from habitatlint.check import asked, of_a_pack
 from habitatlint.cli.assembly import pack_texts_reader, review, with_measures
 from habitatlint.findings import Level, Policy, Slip
 from habitatlint.language.plan import IncludeTrouble
+from habitatlint.outputs.in_force import InForce, Said
 from habitatlint.outputs.sentences import clean
 from habitatlint.review import Review
 from habitatlint.rulebook.book import below
@@ -35,6 +36,21 @@ class Project:
         day = today or self.settings.today or date.today()
         level = failing if failing is not None else self.settings.failing
         return self._policy._replace(today=day, failing=Level.error if level is None else level)
+
+    @property
+    def in_force(self) -> InForce:
+        """The rules that ship and those of the settings' packs, with what the settings say of them and on which
+        lines."""
+        settings, book, policy = self.settings, self.review.rulebook, self._policy
+        places: dict[str, str] = {}
+        for key in settings.levels:
+            if (rule := book.find(key)) is not None:
+                places[rule.name] = place_of(settings.path, key)
+        for key in settings.limits:
+            slug, _, limit = key.rpartition(".")
+            if (rule := book.find(slug)) is not None:
+                places[f"{rule.name}.{limit}"] = place_of(settings.path, key)
+        return InForce(book, Said(policy.levels, policy.limits, places))
 
 
 def project_of(plan: str) -> Project:

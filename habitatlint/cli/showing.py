@@ -4,31 +4,52 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from habitatlint import files
+from habitatlint.check import Library, Standing, standing
 from habitatlint.cli.project import project_of
+from habitatlint.language.blocks import UsePack
+from habitatlint.outputs.in_force import InForce, Said, own_levels
 from habitatlint.outputs.sentences import clean, shown
 from habitatlint.rulebook.book import limit_fact
 from habitatlint.settings import NAME, SHARED, Settings, place_of
+from habitatlint.source import Span
 
 #: what is said of a value that no settings give
 USUAL = "as is usual"
 
 
+class _Row(NamedTuple):
+    key: str
+    value: str
+    origin: str = ""
+
+
 def show_settings(plan: str) -> str:
-    """Every setting that holds for a plan, a line each, with the file and line that says so. Raises FileTrouble."""
-    project = project_of(plan)
-    settings = project.settings
+    """Everything that holds for a plan, or for the plans of a folder, a line each, with the file and line that says
+    so: what a plan says of packs, levels and limits itself stands above its settings. Raises FileTrouble."""
+    one = None if os.path.isdir(plan) else files.read_source(plan)
+    place = plan if one is not None else os.path.join(plan, "plan")
+    project = project_of(place)
+    settings, held, taken, units = project.settings, project.in_force, list[_Row](), "yd"
+    if one is not None:
+        review = project.review
+        said = standing(one, Library(review.plan_grammar, review.vocabulary, review.find, review.find_pack), held.book)
+        held, taken = InForce(said.rulebook, _of_plan(said).over(held.said)), [*_packs(said)]
+        units = said.plan.units
     whence = settings.shown or f"none: no {NAME}, and no {SHARED} with a table for it, here or above"
-    pins = files.pins_for(plan)
-    rows = [("settings", whence, ""), ("pins", clean(files.shown(os.path.relpath(pins))) if pins else "none", "")]
-    rows += [(key, value, _origin(settings, key, given)) for key, value, given in _values(settings)]
-    rows += list(_of_rules(plan))
-    wide = max(len(key) for key, _, _ in rows)
-    long = max(len(value) for _, value, origin in rows if origin)
+    pins = files.pins_for(place)
+    rows = [_Row("settings", whence), _Row("pins", clean(files.shown(os.path.relpath(pins))) if pins else "none")]
+    for key, value, given in _values(settings):
+        ours = taken if key == "packs" else []
+        rows += [_Row(key, value, _origin(settings, key, given))] if given or not ours else []
+        rows += ours
+    rows += _of_rules(held, units)
+    wide = max(len(row.key) for row in rows)
+    long = max(len(row.value) for row in rows if row.origin)
     return "".join(
-        f"{key:<{wide}}  {value:<{long}}  {origin}".rstrip() + "\n" if origin else f"{key:<{wide}}  {value}\n"
-        for key, value, origin in rows
+        f"{row.key:<{wide}}  {row.value:<{long if row.origin else 0}}  {row.origin}".rstrip() + "\n" for row in rows
     )
 
 
@@ -52,26 +73,33 @@ def _origin(settings: Settings, key: str, given: bool) -> str:
     return place_of(settings.path, key.rpartition(".")[2]) if given else USUAL
 
 
-def _of_rules(plan: str) -> Iterator[tuple[str, str, str]]:
-    """Levels and limits that settings or packs change, each with what the rule itself says."""
-    project = project_of(plan)
-    settings, book, policy = project.settings, project.review.rulebook, project.policy()
-    keys = {
-        rule.name: key for key in settings.levels if (rule := book.find(key)) is not None
-    }  # fmt: skip
-    for name, level in sorted({**book.changed_levels, **policy.levels}.items()):
-        rule = book.find(name)
-        own = f"; its own is {rule.worst.name}" if rule is not None else ""
-        place = place_of(settings.path, keys[name]) if name in keys else "a pack"
-        yield f"levels.{name}", level.name, place + own
-    limits = {}
-    for key in settings.limits:
-        slug, _, limit = key.rpartition(".")
-        if (rule := book.find(slug)) is not None:
-            limits[f"{rule.name}.{limit}"] = key
-    for name, fact in sorted({**book.changed_limits, **policy.limits}.items()):
-        slug, _, limit = name.rpartition(".")
-        rule = book.find(slug)
-        own = f"; its own is {shown(limit_fact(rule.limits[limit]))}" if rule and limit in rule.limits else ""
-        place = place_of(settings.path, limits[name]) if name in limits else "a pack"
-        yield f"limits.{name}", shown(fact), place + own
+def _packs(said: Standing) -> Iterator[_Row]:
+    """The packs that a plan takes in, a row each."""
+    missing = {(slip.span.source.name, slip.span.line) for slip in said.asked.slips if slip.kind == "pack-trouble"}
+    for use in said.plan.of(UsePack):
+        span = use.span()
+        note = "; not as it should be, which `check` tells" if (span.source.name, span.line) in missing else ""
+        yield _Row("packs", clean(str(use.head[1].value)), f"{_line(span)}{note}")
+
+
+def _of_plan(said: Standing) -> Said:
+    """What a plan says of rules, with its lines."""
+    return Said(said.asked.levels, said.asked.limits, {name: _line(span) for name, span in said.asked.lines.items()})
+
+
+def _line(span: Span) -> str:
+    return f"{clean(span.source.name)}:{span.line}"
+
+
+def _of_rules(held: InForce, units: str) -> Iterator[_Row]:
+    """Levels and limits that are not the rules' own, each with what the rule itself says."""
+    for rule in held.book.rules:
+        level, by = held.level(rule)
+        if level is not None:
+            yield _Row(f"levels.{rule.name}", level.name, f"{by}; its own is {own_levels(rule)}")
+    for rule in held.book.rules:
+        for name, limit in sorted(rule.limits.items()):
+            fact, by = held.limit(rule, limit)
+            if by:
+                own = shown(limit_fact(limit), units)
+                yield _Row(f"limits.{rule.name}.{name}", shown(fact, units), f"{by}; its own is {own}")

@@ -27,23 +27,26 @@ class Run(NamedTuple):
     """What is told of a run beside its verdicts.
 
     `status` is the command's exit status, `troubles` the files that could not be read, a line each; `baseline` is the
-    path of the baseline it was held to, "" for none, and `gone` how many of its findings are found no more. `rules`
-    has, by name, every rule that was judged, for the form that shows them.
+    path of the baseline it was held to, "" for none, and `gone` how many of its findings are found no more; `failing`
+    says whether anything that it does not have fails the run. `rules` has, by name, every rule that was judged, for the
+    form that shows them.
     """
 
     status: int = 0
     troubles: tuple[str, ...] = ()
     baseline: str = ""
     gone: int = 0
+    failing: bool = False
     rules: Mapping[str, Rule] = {}
 
     @property
     def stale(self) -> str:
-        """What is told where findings of the baseline are gone, else ""."""
+        """What is told where findings of the baseline are gone, else "". Written again beside what is new, it would
+        accept that too."""
         if not self.gone:
             return ""
         findings = "1 finding of the baseline is" if self.gone == 1 else f"{self.gone} findings of the baseline are"
-        return f"{findings} gone: write it again"
+        return f"{findings} gone: {'mend what is new first, then write it again' if self.failing else 'write it again'}"
 
 
 class Style(NamedTuple):

@@ -6,7 +6,9 @@ content stand as often as they are found.
 
 A finding is known by its content: the rule and the names it is on. A slip of reading or naming, or what is on nothing
 that has a name, is known by the words and dates in it too. Lines, columns and figures have no part in it, so lines may
-move, blocks may change places and a distance may shrink; but a finding graver than the one that was accepted is new.
+move, blocks may change places, and more trees may lie nearer than was accepted; but a finding graver than the one that
+was accepted is new. A note of what could not be judged names several things at once: each is an entry by itself, and
+the note is known where all of them are.
 A plan under another path is another plan; a rule that was renamed is the same one, if it says what it was called
 `formerly`.
 """
@@ -15,6 +17,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Callable, Iterable, Sequence
 from collections.abc import Set as AbstractSet
 from typing import NamedTuple
@@ -24,6 +27,8 @@ from habitatlint.outputs.sentences import shown
 from habitatlint.verdict import Verdict
 
 VERSION = 1
+#: the rule whose findings each tell of several things
+NOT_JUDGED = "record/not-judged"
 
 
 class BaselineTrouble(Exception):
@@ -74,12 +79,31 @@ def content(finding: Finding) -> Content:
     return Content(finding.rule, tuple(sorted(finding.names)), tuple(words))
 
 
+def contents(finding: Finding) -> list[Content]:
+    """What a finding is known by: its content, or, of one that names several things that could not be judged, that of
+    each."""
+    whole = content(finding)
+    thing = finding.facts.get("x.thing")
+    if finding.rule != NOT_JUDGED or not finding.related or thing is None:
+        return [whole]
+    others = list(dict.fromkeys(one.what for one in finding.related))
+    first = re.split(", | and ", shown(thing))[0]
+    return [_of_thing(whole, shown(thing), one) for one in dict.fromkeys((first, *others))]
+
+
+def _of_thing(whole: Content, said: str, thing: str) -> Content:
+    """A content that speaks of several things, of one of them."""
+    name = thing.rpartition(" ")[2]
+    return Content(whole.rule, (name,), tuple(thing if word == said else word for word in whole.words))
+
+
 def entries_of(verdicts: Iterable[Verdict], path_of: Callable[[str], str]) -> list[Entry]:
     """What a baseline of these verdicts holds; `path_of` gives a plan's path as seen from the baseline's folder."""
     return [
-        Entry(path_of(verdict.source.name), content(finding), finding.level)
+        Entry(path_of(verdict.source.name), one, finding.level)
         for verdict in verdicts
         for finding in (*verdict.findings, *verdict.known)
+        for one in contents(finding)
     ]
 
 
@@ -100,9 +124,12 @@ def held(
         known: set[int] = set()
         # the gravest first, so that each entry serves where it is needed
         for finding in sorted(verdict.findings, key=lambda finding: finding.level, reverse=True):
-            levels = left.get((path_of(verdict.source.name), content(finding)), [])
-            if levels and levels[0] >= finding.level:
+            plan = path_of(verdict.source.name)
+            each = [left.get((plan, one), []) for one in contents(finding)]
+            has = [levels for levels in each if levels and levels[0] >= finding.level]
+            if len(has) == len(each):
                 known.add(id(finding))
+            for levels in has:  # what is found beside something new is not gone
                 levels.pop(0)
         sifted.append(
             verdict._replace(

@@ -34,6 +34,8 @@ _VERDICTS = {
     "nothing here": "looks at nothing here",
 }
 _ORDER = list(_VERDICTS)
+#: what is at fault, by the comparison that says so
+_FAULTS = {"<": "less than {}", "<=": "{} or less", ">": "more than {}", ">=": "{} or more"}
 
 
 def whole(one: Explanation, place: str, units: str) -> str:
@@ -88,6 +90,8 @@ def because(one: Explanation, units: str) -> str:
     if one.verdict == "not judged":
         return next(iter(_reasons(one)))
     if not one.stands:
+        if _is_over_slips(one.rule):
+            return _no_such_slip(one)
         return f"{_what_it_looks_at(one.rule)}, and {one.block.label} is none of them"
     if one.lacking is not None:
         return f"the plan has none of the {_plural(one.lacking)} that it looks for"
@@ -95,11 +99,17 @@ def because(one: Explanation, units: str) -> str:
     if isinstance(step, Looked):
         return _nothing_looked_at(one, step, units)
     if isinstance(step, Asked):
+        if _is_over_slips(one.rule):
+            return _no_such_slip(one)
         case = _cases(step.failed[:1], one.rule, units)
         return f"{_none_of(step)} `{_text(one.rule, step.node)}`{f': {case[0]}' if case else ''}"
     if isinstance(step, Compared) and step.cases:
         return _weighed(one, step, step.cases[0], units)
     return "nothing that stands here is left to judge"
+
+
+def _no_such_slip(one: Explanation) -> str:
+    return f"it tells of slips in what is written or drawn, and {one.block.label} has none of the kind"
 
 
 def _none_of(step: Asked) -> str:
@@ -115,7 +125,16 @@ def _nothing_looked_at(one: Explanation, step: Looked, units: str) -> str:
     if step.reach is None:
         return f"there are none of `{_each(one.rule, step.each)}` here"
     near = f"; nearest is {_apart(step.nearest[0], units)}" if step.nearest else ""
-    return f"none of the {plural} come within {shown(step.reach, units)}{near}"
+    return f"none of the {plural} come within {_reach(step.reach, units)}{near}"
+
+
+def _reach(reach: Fact, units: str) -> str:
+    """How far a rule looks, in the plan's unit, as the distances are that it is told with."""
+    return shown(reach._replace(unit=""), units)
+
+
+def _is_over_slips(rule: Rule) -> bool:
+    return any(each.plural.value.parts == ("slips",) for each in rule.each)
 
 
 def _what_it_looks_at(rule: Rule) -> str:
@@ -143,7 +162,7 @@ def _looked(one: Explanation, step: Looked, units: str) -> str:
     if step.reach is not None:
         apart = "; ".join(_apart(case, units) for case in step.nearest)
         nearest = f"; {'nearest ' if step.bindings > 1 or not step.bindings else ''}{apart}" if apart else ""
-        return f"{what}, {shown(step.reach, units)}: {_pairs(step.bindings)}{nearest}"
+        return f"{what}, {_reach(step.reach, units)}: {_pairs(step.bindings)}{nearest}"
     nowhere = f"; {step.unplaced} placed nowhere" if step.unplaced else ""
     if step.each is one.rule.each[0]:
         return f"{what}: {step.here} of {step.size} in the plan stand{'s' if step.here == 1 else ''} here{nowhere}"
@@ -190,12 +209,25 @@ def _weighed(one: Explanation, step: Compared, case: Case, units: str, *, thing_
     """What was measured of a binding, against what is wanted."""
     measured, wanted = (said.fact for said in case.said)
     assert measured is not None and wanted is not None and step.report.when is not None
-    found, limit = figures(_plain(measured), _plain(wanted), step.report.when.value.sign, units)
+    sign = step.report.when.value.sign
+    found, limit = figures(_plain(measured), _plain(wanted), sign, units)
     things = _and(case.things)
+    nothing = isinstance(measured.value, float) and math.isinf(measured.value)
     if thing_first:
+        found = "nothing to measure" if nothing else found
         return f"{things}: {found}" if things else found
+    if nothing:
+        fault = _FAULTS[sign].format(shown(_plain(wanted), units))
+        return f"{_defined(one.rule, case.said[0].part)} finds nothing to measure here; {fault} would be a fault"
     nearest = f", nearest to it for {things}" if things and step.put > 1 else ""
     return f"`{_text(one.rule, case.said[0].part)}` is {found}{nearest}; wanted {limit}"
+
+
+def _defined(rule: Rule, part: Written) -> str:
+    """A part of a comparison, and for a measure of the rule what it is: `faint` (`scent(s, k, far)`)."""
+    name = _text(rule, part)
+    measure = next((one.value for one in rule.measures if one.name == name), None)
+    return f"`{name}` (`{_text(rule, measure)}`)" if measure is not None else f"`{name}`"
 
 
 def _plain(fact: Fact) -> Fact:
@@ -336,7 +368,7 @@ def _found_json(found: Found, units: str) -> dict[str, Any]:
 
 def _step_json(one: Explanation, step: Step, units: str) -> dict[str, Any]:
     if isinstance(step, Looked):
-        reach = {"reach": shown(step.reach, units)} if step.reach is not None else {}
+        reach = {"reach": _reach(step.reach, units)} if step.reach is not None else {}
         return {"kind": "looked", "part": _each(one.rule, step.each), "in-plan": step.size, "here": step.here,
                 "unplaced": step.unplaced, "bindings": step.bindings, "partners": step.partners, **reach,
                 "cases": _cases_json(one, step.nearest, units)}  # fmt: skip

@@ -2,7 +2,8 @@
 
 Whole in one file, without a script, asking nothing of any network; a pack may be a stranger's, so all that comes of one
 is escaped, and the page's policy lets nothing style it but this package's own sheet. A rule has its name as its place
-on the page: `rules.html#entry/live-hinge-near-entry`.
+on the page: `rules.html#entry/live-hinge-near-entry`. Figures and levels are those in force; who set them, and what the
+rule's own is, stands beside them.
 """
 
 from __future__ import annotations
@@ -13,12 +14,13 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from habitatlint.check import Report
-from habitatlint.findings import FIRM, Fact, Finding
+from habitatlint.findings import FIRM, Fact, Finding, Level
 from habitatlint.language.highlight import highlighted
+from habitatlint.outputs.in_force import InForce, Said
 from habitatlint.outputs.papers.as_page import policy_for, styled
 from habitatlint.outputs.rules import bare, heading, how_to_change, text_of
 from habitatlint.outputs.sentences import clean, measured_and_wanted, message, shown
-from habitatlint.rulebook.book import Rulebook, limit_fact
+from habitatlint.rulebook.book import Rulebook
 from habitatlint.rulebook.rules import Example, Limit, Pack, Rule
 
 #: an example as it is judged: what the rule finds in its plan, with the report that has the plan's units
@@ -34,13 +36,14 @@ class Assets(NamedTuple):
     bold: bytes
 
 
-def rules_page(book: Rulebook, judge: Judge, assets: Assets) -> str:
-    """The page as HTML, the same text every time for the same rules."""
+def rules_page(book: Rulebook, judge: Judge, assets: Assets, said: Said = Said()) -> str:
+    """The page as HTML, the same text every time for the same rules and what is said of them."""
+    held = InForce(book, said)
     style = styled(assets.paper + assets.style, assets.regular, assets.bold)
     packs = [pack for pack in sorted(book.packs, key=lambda one: one.name) if _own(pack, book)]
     count = len(book.rules)
-    contents = "".join(_contents(pack, book) for pack in packs)
-    body = "\n".join(_pack(pack, book, judge) for pack in packs)
+    contents = "".join(_contents(pack, held) for pack in packs)
+    body = "\n".join(_pack(pack, held, judge) for pack in packs)
     return f"""<!DOCTYPE html>
 <html lang="en">
 <head>
@@ -58,6 +61,8 @@ def rules_page(book: Rulebook, judge: Judge, assets: Assets) -> str:
 <p>A rule claims no more than its source: where a figure is common practice, no more is said of it. These rules check
 paper. Local codes, the product's label and licensed foresters and applicators stand above them, and a trained feller
 decides tree by tree.</p>
+<p>Figures and levels are those that hold where this page was made; where settings or a pack have changed one, the
+rule's own stands beside it. Examples are judged without what settings change.</p>
 </header>
 <nav aria-label="Contents">
 {contents}</nav>
@@ -74,36 +79,43 @@ def _own(pack: Pack, book: Rulebook) -> list[Rule]:
     return [rule for rule in book.rules if rule.pack == pack.name]
 
 
-def _contents(pack: Pack, book: Rulebook) -> str:
+def _contents(pack: Pack, held: InForce) -> str:
     items = "".join(
-        f'<li><a href="#{_text(rule.name)}">{_text(rule.title or rule.slug)}</a></li>\n' for rule in _own(pack, book)
+        f'<li>{_level(held.worst(rule))} <a href="#{_text(rule.name)}">{_text(rule.title or rule.slug)}</a></li>\n'
+        for rule in _own(pack, held.book)
     )
     return f'<h3><a href="#{_text(pack.name)}">{_text(pack.title or pack.name)}</a></h3>\n<ul>\n{items}</ul>\n'
 
 
-def _pack(pack: Pack, book: Rulebook, judge: Judge) -> str:
+def _level(level: Level) -> str:
+    return f'<span class="level {level.name}">{level.name}</span>'
+
+
+def _pack(pack: Pack, held: InForce, judge: Judge) -> str:
     facts = [("pack", pack.name), ("version", pack.version), ("by", pack.author), ("licence", pack.licence)]
     facts += [("builds on", ", ".join(saying.name for saying in pack.said("builds-on")))]
     facts += [("leaves", ", ".join(saying.name for saying in pack.said("leaves")))]
     told = "".join(f"<div><dt>{word}</dt><dd>{_text(value)}</dd></div>\n" for word, value in facts if value)
     about = f"<p>{_text(pack.about)}</p>\n" if pack.about else ""
-    rules = "\n".join(_rule(rule, book, judge) for rule in _own(pack, book))
+    rules = "\n".join(_rule(rule, held, judge) for rule in _own(pack, held.book))
     return (
         f'<section id="{_text(pack.name)}">\n<h2>{_text(pack.title or pack.name)}</h2>\n'
         f'<dl class="facts">\n{told}</dl>\n{about}{rules}\n</section>'
     )
 
 
-def _rule(rule: Rule, book: Rulebook, judge: Judge) -> str:
+def _rule(rule: Rule, held: InForce, judge: Judge) -> str:
     parts = [
         f'<section class="rule" id="{_text(rule.name)}">',
+        '<div class="asks">',
         f"<h3>{_text(rule.title or rule.slug)}</h3>",
         f'<p class="name"><code>{_text(rule.name)}</code>{_formerly(rule)}</p>',
         f"<p>{_text(bare(rule.because))}</p>",
-        _reports(rule, book),
-        _limits(rule, book),
+        _reports(rule, held),
+        _limits(rule, held),
+        "</div>",
         _mends(rule),
-        *_notes(rule),
+        *_notes(rule, held),
         _examples(rule, judge),
         "</section>",
     ]
@@ -117,35 +129,41 @@ def _formerly(rule: Rule) -> str:
     return f",{places}" if places else ""
 
 
-def _reports(rule: Rule, book: Rulebook) -> str:
+def _reports(rule: Rule, held: InForce) -> str:
     items = []
     for report in rule.reports:
         when = (
             f" <span class='small'>when <code>{_text(text_of(rule, report.when))}</code></span>" if report.when else ""
         )
-        level = f'<span class="level {report.level.name}">{report.level.name}</span>'
+        level = _level(held.graded(rule, report.level))
         items.append(f"<li>{level} {_text(bare(report.say))}{when}</li>")
-    changed = book.changed_levels.get(rule.name)
-    if changed is not None:
-        items.append(f"<li>a pack sets its level: <b>{changed.name}</b></li>")
+    if level := held.level_in_words(rule):
+        items.append(f"<li>its level is {_text(level)}</li>")
     return f"<ul>\n{chr(10).join(items)}\n</ul>"
 
 
-def _limits(rule: Rule, book: Rulebook) -> str:
+def _limits(rule: Rule, held: InForce) -> str:
     rows = []
     for limit in rule.limits.values():
-        changed = book.changed_limits.get(f"{rule.name}.{limit.name}")
-        value = shown(changed or limit_fact(limit)) + (
-            f" (a pack sets it; without it {shown(limit_fact(limit))})" if changed else ""
-        )
-        rows.append((limit.name, value, _range(limit), limit.evidence.replace("-", " "), limit.source))
+        fact, by = held.limit(rule, limit)
+        figure = shown(fact)
+        whose = held.limit_in_words(rule, limit).removeprefix(f"{figure}, ")
+        told = f'{_text(figure)} <span class="small">{_text(whose)}</span>' if by else _text(figure)
+        rows.append(("", limit.name, told, _range(limit), limit.evidence.replace("-", " "), limit.source))
     for name, words in rule.lists.items():
-        rows.append((name, ", ".join(words.words), "", words.evidence.replace("-", " "), words.source))
+        listed = _text(", ".join(words.words))
+        rows.append((' class="words"', name, listed, "", words.evidence.replace("-", " "), words.source))
     if not rows:
         return ""
-    heads = "".join(f'<th scope="col">{one}</th>' for one in ("limit", "figure", "may be", "on whose word", "source"))
-    body = "".join(f"<tr>{''.join(f'<td>{_text(cell)}</td>' for cell in row)}</tr>\n" for row in rows)
-    table = f"<table>\n<thead><tr>{heads}</tr></thead>\n<tbody>\n{body}</tbody></table>"
+    heads = ["limit", "figure", "may be", "on whose word", "source"]
+    if not any(row[-1] for row in rows):  # an empty column takes room from the others
+        heads.pop()
+    head = "".join(f'<th scope="col">{one}</th>' for one in heads)
+    body = ""
+    for which, name, told, *rest in rows:
+        cells = [_text(name), told, *map(_text, rest)][: len(heads)]
+        body += f"<tr{which}>{''.join(f'<td>{cell}</td>' for cell in cells)}</tr>\n"
+    table = f'<table class="limits">\n<thead><tr>{head}</tr></thead>\n<tbody>\n{body}</tbody></table>'
     return f'<div class="wide" tabindex="0">{table}</div>'
 
 
@@ -164,13 +182,13 @@ def _mends(rule: Rule) -> str:
     return f"<h4>What mends it</h4>\n<ul>\n{items}</ul>"
 
 
-def _notes(rule: Rule) -> Iterator[str]:
+def _notes(rule: Rule, held: InForce) -> Iterator[str]:
     if rule.safety:
         yield "<p><b>About people's safety:</b> no mend of it changes a cut or a fall; it is told though waived.</p>"
     if rule.slug in FIRM:
         yield '<p class="small">A slip of reading or naming: told at its own level, and never waived.</p>'
     else:
-        yield f'<p class="small">{_text(how_to_change(rule)).replace("`", "")}</p>'
+        yield f'<p class="small">{_text(how_to_change(rule, held)).replace("`", "")}</p>'
 
 
 # -- examples --------------------------------------------------------------------------------------------------

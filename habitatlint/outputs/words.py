@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterator, Mapping
+
 from habitatlint.language.blocks import BLOCKS, Block
 from habitatlint.language.plan import LAYOUT
 from habitatlint.language.reference import ANY, SINGLE_LINES, WORK, entries
@@ -45,6 +48,98 @@ def rule_listing(vocabulary: Vocabulary) -> str:
         lines += wrapped(one.says.split(". ")[0].rstrip(".") + ".", "      ", 6, WIDTH)
     lines += ["", "A field or measure that may be missing is tested by `is missing`; `today` and `plan` are known too."]
     return "".join(f"{line}\n" for line in lines)
+
+
+#: how parts of a rule's line are called where its form is shown
+_PARTS = {
+    "STRING": '"..."', "_evidence": "EVIDENCE", "sum": "FIGURE", "ref": "THING", "RULE_LIMIT": "RULE.LIMIT",
+    "limit_value": "VALUE", "_written": "VALUE",
+}  # fmt: skip
+
+
+def rule_lines(grammar: str, lines: Mapping[str, str], packs: Mapping[str, str], heads: Mapping[str, str]) -> str:
+    """The lines that a rule, its examples and a pack may have: how each is written, by the grammar's own text, and what
+    it is. What may be left out stands in brackets."""
+    forms = _Forms(grammar)
+    told: list[str] = []
+    for head, wanted, says in (
+        ("What a rule's own lines are, and how they are written:", "rule_property", lines),
+        ("What begins a rule, and its examples below it:", "block", heads),
+        ("What a pack says in `pack.rules`:", "pack_property", packs),
+    ):
+        told += [head, ""]
+        for word, form in forms.of(wanted):
+            told += wrapped(form, "  ", 6, WIDTH)
+            told += wrapped(says[word], "      ", 6, WIDTH)
+        told.append("")
+    told += wrapped(
+        "THING is a name such as `t`, a field such as `t.fallen`, or what was measured; FIGURE a quantity, a measure "
+        "or a sum of them; PLURAL and the measures stand above; EVIDENCE is "
+        f"{listed(forms.words('_evidence'), 'or')}; CONDITION is comparisons and `is`, with `and`, `or`, `not`.",
+        "", 0, WIDTH,
+    )  # fmt: skip
+    return "".join(f"{line}\n" for line in told)
+
+
+class _Forms:
+    """A grammar's rules as people read them: words as they are, parts in capitals, `[...]` for what may be left out,
+    `X ...` for what may come again."""
+
+    def __init__(self, grammar: str) -> None:
+        text = re.sub(r"\s*//[^\n]*", "", grammar)
+        found = re.findall(r"^[?!]*(\w+): *((?:[^\n]|\n\s+\|)*)", text, re.MULTILINE)
+        self._rules = {name: re.findall(r'"[^"]*"|->|\w+|[()|?*+]', body) for name, body in found}
+
+    def of(self, name: str) -> Iterator[tuple[str, str]]:
+        """Every line that a rule of the grammar stands for, by the word that it begins with."""
+        tokens = self._rules[name]
+        if tokens[0].startswith('"'):
+            yield tokens[0].strip('"'), self._form(name)
+            return
+        for token in tokens:
+            if token.endswith("_head") or (name != "block" and token in self._rules and token != "filled"):
+                yield from self.of(token)
+
+    def words(self, name: str) -> list[str]:
+        return [f"`{token[1:-1]}`" for token in self._rules[name] if token.startswith('"')]
+
+    def _form(self, name: str) -> str:
+        return self._choice([*self._rules[name]])
+
+    def _choice(self, tokens: list[str]) -> str:
+        """Reads alternatives from the front of the tokens, up to the bracket that ends them."""
+        ways = [self._run(tokens)]
+        while tokens and tokens[0] == "|":
+            tokens.pop(0)
+            ways.append(self._run(tokens))
+        return ways[0] if len(ways) == 1 else " or ".join(ways)
+
+    def _run(self, tokens: list[str]) -> str:
+        said: list[str] = []
+        while tokens and tokens[0] not in "|)":
+            token = tokens.pop(0)
+            if token == "->":  # what the node is called, nothing that is written
+                tokens.pop(0)
+                continue
+            if token == "(":
+                part = self._choice(tokens)
+                tokens.pop(0)
+            else:
+                part = self._part(token)
+            sign = tokens.pop(0) if tokens and tokens[0] in "?*+" else ""
+            part = f"({part})" if token == "(" and " or " in part and sign != "?" else part
+            many = f"{part} ..." if sign in ("*", "+") else part
+            said.append(f"[{many}]" if sign in ("?", "*") else many)
+        return " ".join(said).replace(" ,", ",")
+
+    def _part(self, token: str) -> str:
+        if token.startswith('"'):
+            return token[1:-1]
+        if token in _PARTS:
+            return _PARTS[token]
+        if token in self._rules and (token.startswith("_") or token in ("other", "set_here")):
+            return self._form(token)
+        return token.upper()
 
 
 def block_page(block: type[Block], grammar: Grammar) -> str:

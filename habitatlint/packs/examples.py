@@ -9,21 +9,29 @@ from typing import NamedTuple
 
 from habitatlint.findings import Fact, Finding, Policy
 from habitatlint.language.plan import LAYOUT
-from habitatlint.outputs.sentences import measured_and_wanted, message
+from habitatlint.outputs.explanations import because
+from habitatlint.outputs.sentences import clean, measured_and_wanted, message
 from habitatlint.reading.blocks import read
+from habitatlint.reading.grammar import listed
 from habitatlint.review import Review
+from habitatlint.rulebook.explaining import Inquiry, Unanswerable
 from habitatlint.rulebook.rules import Caret, Example, Rule
 from habitatlint.source import Source
 
 #: the day that examples are judged by where they name none
 EXAMPLE_DAY = date(2026, 2, 10)
+#: so many lines are told by their numbers
+_FEW = 6
 
 
 class Fault(NamedTuple):
-    """An example that does not show what it should: where in the rule file, and why."""
+    """An example that does not show what it should: on which line of the rule file, and why. `start` and `end` are the
+    columns that are meant, from 0; the same for the whole line."""
 
     line: int
     why: str
+    start: int = 0
+    end: int = 0
 
 
 def prove(rule: Rule, review: Review) -> list[Fault]:
@@ -58,58 +66,127 @@ def findings_of(rule: Rule, example: Example, text: str, review: Review) -> list
 
 
 def _prove(rule: Rule, example: Example, review: Review) -> Iterator[Fault]:
-    head = example.span.line
+    if example.tabs:
+        first, *more = example.tabs
+        others = f" (and so {_lines(more)})" if more else ""
+        yield Fault(first, f"this line begins with a tab: indent it by spaces, not tabs{others}")
+        return  # where each line begins cannot be told: what follows from that is not worth telling
     report = review.check(Source("example.habitat", example.text), policy_of(rule, example))
     found = [finding for finding in report.findings if finding.rule == rule.name]
+    slips = [] if rule.name.startswith("record/") else [
+        finding for finding in report.findings if finding.firm and finding.level.name == "error"
+    ]  # fmt: skip
+    for finding in slips:
+        yield _at(example, finding, f"this line of the example has a slip: {message(finding, report.units)}")
     if example.kind == "kept":
         for finding in found:
-            yield Fault(_line(example, finding), f"the kept plan breaks the rule: {message(finding, report.units)}")
+            yield _at(example, finding, f"the kept plan breaks the rule: {_told(finding, report.units)}")
         return
-    yield from _carets(example, found, report.units, head)
-    if not rule.name.startswith("record/"):
-        for finding in report.findings:
-            if finding.firm and finding.level.name == "error":
-                yield Fault(_line(example, finding), f"the example has a slip: {message(finding, report.units)}")
+    yield from _carets(rule, example, found, report.units, None if slips else review)
     if example.mended:
         mended = merged(example.text, example.mended, review)
         for finding in findings_of(rule, example, mended, review):
-            yield Fault(head, f"the mended plan still breaks the rule: {message(finding, report.units)}")
+            line = example.mended_line or example.span.line
+            yield Fault(line, f"the mended plan still breaks the rule: {_told(finding, report.units)}")
 
 
-def _carets(example: Example, found: list[Finding], units: str, head: int) -> Iterator[Fault]:
+def _lines(numbers: list[int]) -> str:
+    if len(numbers) == 1:
+        return f"does line {numbers[0]}"
+    return f"do lines {listed(map(str, numbers), 'and')}" if len(numbers) <= _FEW else f"do {len(numbers)} more lines"
+
+
+def _told(finding: Finding, units: str) -> str:
+    """A finding with its figure."""
+    measured, wanted = measured_and_wanted(finding, units)
+    return f"{message(finding, units)}{f'; measured {measured}, wanted {wanted}' if measured else ''}"
+
+
+def _carets(rule: Rule, example: Example, found: list[Finding], units: str, review: Review | None) -> Iterator[Fault]:
+    """What the caret lines of a broken plan do not say as it is found. Without a review a line of the plan is not read:
+    that nothing is found follows from that, and is not told."""
     left = list(found)
-    if not example.carets and not found:
-        yield Fault(head, "the broken plan keeps the rule, and no caret says what should be found")
+    if not example.carets and not found and review is not None:
+        why = _why_nothing(rule, example, 0, units, review)
+        yield Fault(example.span.line, f"the broken plan keeps the rule{why}; change the plan until it breaks it")
+    astray: list[Caret] = []
     for caret in example.carets:
-        here = [finding for finding in left if _under(finding, caret)]
-        if not here and (near := next((one for one in left if one.span.line == caret.line), None)):
-            left.remove(near)
-            text = near.span.source.line(caret.line)
-            under, meant = text[caret.start : caret.end].strip(), near.span.text.partition("\n")[0]
-            yield Fault(head + caret.line, f"the carets stand under `{under}`: put them under `{meant}`")
+        here = next((one for one in left if _under(one, caret)), None)
+        here = here or next((one for one in left if one.span.line == caret.line and not _claimed(one, example)), None)
+        if here is None:
+            astray.append(caret)
             continue
-        if not here:
-            places = ", ".join(
-                f"{f.span.line}:{f.span.column}-{f.span.column + f.span.end - f.span.start}" for f in found
-            )
-            where = f"{caret.line}:{caret.start + 1}-{caret.end + 1}"
-            found_at = f"at the caret ({where}); found at {places}" if places else "here, nor elsewhere in this plan"
-            yield Fault(head + caret.line, f"nothing is found {found_at}")
-            continue
-        left.remove(here[0])
-        yield from (Fault(head + caret.line, why) for why in _unsaid(here[0], caret.says, units))
+        left.remove(here)
+        meant = _marked(here)
+        if caret.start == caret.end:
+            yield _at(example, here, f"no carets stand before the words below this line: put `{'^' * len(meant)}` "
+                                     f"there, under `{meant}`")  # fmt: skip
+        elif not _under(here, caret):
+            under = here.span.source.line(caret.line)[caret.start : caret.end].strip()
+            yield _at(example, here, f"the carets stand under `{under}`: put them under `{meant}`")
+        else:
+            yield from (_of_caret(example, caret, why) for why in _unsaid(here, caret.says, units))
+    for caret in astray:
+        if left:
+            here = left.pop(0)
+            words = "carets" if caret.start < caret.end else "words"
+            there = f"line {_line(example, here)}: put them below that, under `{_marked(here)}`"
+            yield _of_caret(example, caret, f"nothing is found above these {words}; it is found in {there}")
+        elif review is not None:
+            why = _why_nothing(rule, example, caret.line, units, review) or ", nor elsewhere in this plan"
+            yield _of_caret(example, caret, f"nothing is found here{why}; change the plan until it breaks the rule, "
+                                            "or take the carets away")  # fmt: skip
     for finding in left:
-        yield Fault(_line(example, finding), f"found without a caret: {message(finding, units)}")
+        meant = _marked(finding)
+        yield _at(example, finding, f"found without carets: {_told(finding, units)}; put `{'^' * len(meant)}` in a "
+                                    f"line below, under `{meant}`")  # fmt: skip
+
+
+def _why_nothing(rule: Rule, example: Example, line: int, units: str, review: Review) -> str:
+    """Why a rule finds nothing on a line of a plan, or on any of it: what was measured, or the filter that failed."""
+    inquiry = Inquiry(rule.name, "example.habitat", line)
+    try:
+        review.inquired(Source("example.habitat", example.text), policy_of(rule, example), inquiry)
+    except Unanswerable:
+        return ""
+    every = [one for block in inquiry.blocks for one in inquiry.answers(block) if not one.found]
+    every = [one for one in every if line or one.stands or one.lacking is not None]
+    told = max(every, key=lambda one: (one.stands, len(one.steps)), default=None)
+    return f": {clean(because(told, units))}" if told is not None else ""
+
+
+def _claimed(finding: Finding, example: Example) -> bool:
+    """Whether carets stand right where a finding is."""
+    return any(_under(finding, caret) for caret in example.carets)
+
+
+def _columns(finding: Finding) -> tuple[int, int]:
+    """The columns of a finding on its first line, from 0."""
+    span = finding.span
+    length = min(span.end, span.start + len(span.source.line(span.line)) - span.column + 1) - span.start
+    return span.column - 1, span.column - 1 + max(1, length)
+
+
+def _marked(finding: Finding) -> str:
+    """What a finding marks on its first line."""
+    start, end = _columns(finding)
+    return finding.span.source.line(finding.span.line)[start:end]
 
 
 def _under(finding: Finding, caret: Caret) -> bool:
-    span = finding.span
-    length = min(span.end, span.start + len(span.source.line(span.line)) - span.column + 1) - span.start
-    return (span.line, span.column - 1, span.column - 1 + max(1, length)) == (
-        caret.line,
-        caret.start,
-        caret.end,
-    )
+    return (finding.span.line, *_columns(finding)) == (caret.line, caret.start, caret.end)
+
+
+def _at(example: Example, finding: Finding, why: str) -> Fault:
+    """A fault at what a finding marks."""
+    start, end = _columns(finding)
+    return Fault(_line(example, finding), why, start + example.indent, end + example.indent)
+
+
+def _of_caret(example: Example, caret: Caret, why: str) -> Fault:
+    """A fault at what carets mark."""
+    line = example.first_line + caret.line - 1
+    return Fault(line, why, caret.start + example.indent, caret.end + example.indent)
 
 
 def _unsaid(finding: Finding, says: str, units: str) -> Iterator[str]:

@@ -2,11 +2,12 @@
 
 Told are: lines that cannot be read or do not fit together; examples that do not show what they should; reports that are
 never made, and rules that stand against each other; rules that are taken and left; figures on nobody's word; mends that
-clear no example; and a table of which rule has which examples.
+clear no example; what a begun pack says until its maker does; and a table of which rule has which examples.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import NamedTuple
@@ -17,7 +18,7 @@ from habitatlint.measures.vocabulary import Vocabulary
 from habitatlint.mending import proven
 from habitatlint.outputs.packs import Cover, Looked, Remark
 from habitatlint.outputs.sentences import shown
-from habitatlint.packs.examples import policy_of, prove
+from habitatlint.packs.examples import Fault, policy_of, prove
 from habitatlint.packs.reach import clashes, never
 from habitatlint.review import Review
 from habitatlint.rulebook.book import Rulebook, limit_fact
@@ -25,6 +26,12 @@ from habitatlint.rulebook.expressions import Ref
 from habitatlint.rulebook.rules import Example, Limit, Pack, Remedy, Rule, WordList
 from habitatlint.source import Source, Span
 
+#: what the head of a begun pack says until its maker says it, and what that is
+UNSAID = {
+    "author": ("your name", "who made the pack"),
+    "licence": ("on what terms others may use it", "on what terms others may use it, such as `free to use and change`"),
+    "about": ("what kind of ground it is for, and where its figures come from", "for what ground it is"),
+}
 #: how near a figure a plan is just either side of it: by this share of the figure, and by one where it counts
 _NEAR = 0.1
 _COUNTED = frozenset({"count", "number"})
@@ -54,14 +61,16 @@ def look(pack: Pack, others: Review, vocabulary: Vocabulary) -> Looked:
     if pack.span is None and pack.rules:
         words = 'the pack has no head: write `pack NAME "What it is about"` in a file pack.rules'
         found.append(Remark(_first(pack), Level.warning, "head", words))
+    found += unsaid(pack)
     covers = []
     for rule in pack.rules:
         span = rule.placed.source
-        found += [Remark(_line(span, fault.line), Level.error, "example", fault.why)
-                  for fault in prove(rule, context.review)]  # fmt: skip
-        found += [*_of_reach(rule, context), *_of_evidence(rule), *_of_mends(rule, context)]
+        faults = prove(rule, context.review)
+        found += [Remark(_place(span, fault), Level.error, "example", fault.why) for fault in faults]
+        found += [*_of_reach(rule, context), *_of_evidence(rule)]
         cover = _cover(rule, context)
-        found += _uncovered(rule, cover)
+        if not faults:  # what examples do not show follows from what is wrong with them
+            found += [*_of_mends(rule, context), *_uncovered(rule, cover)]
         covers.append(cover)
     ordered = tuple(sorted(dict.fromkeys(found), key=lambda remark: remark.order))
     return Looked(pack.name, pack.version, len(pack.rules), ordered, tuple(covers))
@@ -73,10 +82,12 @@ def _first(pack: Pack) -> Span:
     return min(spans, key=lambda span: span.order) if spans else Span(Source(pack.name, ""), 0, 0)
 
 
-def _line(source: Source, number: int) -> Span:
-    """A line of a rule file, without its indent."""
-    number = min(number, len(source.line_starts))
+def _place(source: Source, fault: Fault) -> Span:
+    """What a fault means of a line of a rule file; else the line, without its indent."""
+    number = min(fault.line, len(source.line_starts))
     text, start = source.line(number), source.line_starts[number - 1]
+    if fault.start < fault.end <= len(text):
+        return Span(source, start + fault.start, start + fault.end)
     return Span(source, start + len(text) - len(text.lstrip()), start + len(text))
 
 
@@ -90,6 +101,17 @@ def _of_text(pack: Pack, book: Rulebook) -> Iterator[Remark]:
         yield Remark(slip.span, Level.error, "text", f"{told.thing}: {told.why}{told.hint}{others}")
     for slip in book.faults(pack):
         yield Remark(slip.span, Level.error, "builds-on", f"{slip.why}{slip.hint}")
+
+
+def unsaid(pack: Pack) -> Iterator[Remark]:
+    """Lines of a pack's head that still say what a begun pack says."""
+    if pack.span is None:
+        return
+    for word, (begun, meant) in UNSAID.items():
+        line = re.search(rf'(?m)^[ \t]+{word}[ \t]+("{re.escape(begun)}")', pack.span.source.text)
+        if line and getattr(pack, word) == begun:
+            yield Remark(Span(pack.span.source, line.start(1), line.end(1)), Level.note, "unsaid",
+                         f"`{word}` says what `pack new` wrote there: say {meant}")  # fmt: skip
 
 
 def _of_others(pack: Pack, book: Rulebook) -> Iterator[Remark]:

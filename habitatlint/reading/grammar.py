@@ -323,6 +323,19 @@ _RANGE_IN_WORDS = re.compile(
     r"[ \t]*(?:dbh|tree-height|class)[ \t]+(-?[0-9.]+)[ \t]*([a-z]*)[ \t]*"
     r"(?:to|and|-|\u2013|\.\.+)[ \t]*([0-9.]+)[ \t]*([a-z]+)"
 )
+#: comparisons as they are said, and the signs that are written
+_SIGNS = {
+    **dict.fromkeys(("less", "fewer", "smaller", "shorter", "nearer", "closer", "lower", "under", "below"), "<"),
+    **dict.fromkeys(("more", "greater", "larger", "longer", "farther", "further", "higher", "over", "above"), ">"),
+    **dict.fromkeys(("at most", "=<", "\u2264"), "<="),
+    **dict.fromkeys(("at least", "=>", "\u2265"), ">="),
+}
+_OPPOSITE = {"<": ">=", ">=": "<", ">": "<=", "<=": ">"}
+_IN_WORDS = re.compile(
+    r"(?<!\S)(?:is[ \t]+)?(not[ \t]+)?("
+    + "|".join(word.replace(" ", r"[ \t]+") for word in _SIGNS)
+    + r")(?:[ \t]+than)?(?!\S)"
+)
 _NAMED = re.compile(r"(?:^|\n)[a-z]+[ \t]+([a-z][a-z0-9-]*)[ \t]+$")
 #: words of the language after which a length stands
 _BEFORE_A_LENGTH = frozenset({"left", "right", "from", "to", "every", "width"})
@@ -333,6 +346,7 @@ def _hint(text: str, start: int, found: str, accepted: set[str]) -> str:
     return (
         _hint_of_signs(text, start, found, accepted)
         or _hint_of_ranges(text, start)
+        or _hint_of_comparisons(text, start, accepted)
         or _hint_of_bearings(found, accepted)
         or _hint_of_units(found, accepted)
         or _hint_of_names(text, start, found, accepted)
@@ -372,6 +386,21 @@ def _hint_of_ranges(text: str, start: int) -> str:
         return ""
     least, unit, largest, last = found.groups()
     return f"`{least}{unit}..{largest}{last}`"
+
+
+def _hint_of_comparisons(text: str, start: int, accepted: set[str]) -> str:
+    """A comparison in words, or with its sign turned about, on a line of a rule."""
+    if not accepted & {"LESSTHAN", "OR"}:
+        return ""
+    line = text.rfind("\n", 0, start) + 1
+    for found in _IN_WORDS.finditer(text, line):
+        if found.start() > start:
+            break
+        if start < found.end():
+            sign = _SIGNS[" ".join(found[2].split())]
+            sign = _OPPOSITE[sign] if found[1] else sign
+            return f"`{sign}` in the place of `{' '.join(found[0].split())}`"
+    return ""
 
 
 def _hint_of_bearings(found: str, accepted: set[str]) -> str:

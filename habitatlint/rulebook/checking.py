@@ -5,13 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from habitatlint.findings import SLIPS, Slip
+from habitatlint.findings import SLIPS, Related, Slip
 from habitatlint.language.blocks import BY_NOUN, PLURALS
 from habitatlint.language.plan import LAYOUT
 from habitatlint.measures.vocabulary import Vocabulary
 from habitatlint.reading.grammar import Grammar, did_you_mean, listed, near
 from habitatlint.reading.values import Written
-from habitatlint.rulebook.book import limit_fact, within
 from habitatlint.rulebook.expressions import (
     Aggregate,
     Aim,
@@ -30,6 +29,7 @@ from habitatlint.rulebook.expressions import (
 )  # fmt: skip
 from habitatlint.rulebook.rules import Action, Limit, Pack, Rule, WordList, placeholders
 from habitatlint.source import Span
+from habitatlint.units import plain
 
 #: kinds that may be compared with each other
 _ALIKE = {"count": "number", "bearing": "angle"}
@@ -39,6 +39,13 @@ _COMPARED = frozenset(
         "duration", "date",
     }
 )  # fmt: skip
+
+
+#: a unit for each kind that a limit may have, to show how one is written
+_USUAL_UNITS = {
+    "length": "yd", "area": "ac", "share": "%", "angle": "deg", "speed": "mph", "density": " per acre",
+    "basal-area": " sqft/ac", "volume": " floz", "dose": " floz/ac", "duration": " days",
+}  # fmt: skip
 
 
 #: the words of every property that a block of a plan may have
@@ -127,17 +134,8 @@ class _Checker:
 
     def _tell(self, kind: str, node: Written | None, found: str, why: str, hint: str = "") -> _Told:
         shown = did_you_mean(hint)
-        self.found.append(
-            Slip(
-                kind,
-                self.rule.span(node),
-                thing=f"rule {self.rule.slug}",
-                found=found,
-                expected=why,
-                why=why,
-                hint=shown,
-            )
-        )
+        span, thing = self.rule.span(node), f"rule {self.rule.slug}"
+        self.found.append(Slip(kind, span, thing=thing, found=found, expected=why, why=why, hint=shown))
         return _Told()
 
     # -- parts of a rule ------------------------------------------------------------------------------
@@ -153,9 +151,6 @@ class _Checker:
             if limit.least is None and limit.kind in _COMPARED and limit.kind != "date":
                 self.found.append(Slip("bad-value", limit.span, thing=f"rule {self.rule.slug}", found=limit.name,
                                        why="a limit has a permitted range, such as `5yd..60yd`"))  # fmt: skip
-            elif not within(limit, limit_fact(limit)):
-                self.found.append(Slip("bad-value", limit.span, thing=f"rule {self.rule.slug}", found=limit.name,
-                                       why="the limit lies outside its own range"))  # fmt: skip
 
     def _each(self, each: Each, number: int) -> None:
         self.variables[each.variable] = ""  # of no known kind, until its plural is
@@ -170,8 +165,10 @@ class _Checker:
                                  "a bound for a pair of placed things: `within DISTANCE of ...`")  # fmt: skip
 
     def _bound(self, bound: Bound) -> None:
-        if self._kind(bound.distance) != "length":
-            raise self._tell("bad-value", bound.distance, "within", "a length after `within`")
+        kind = self._kind(bound.distance)
+        if kind != "length":
+            self._unitless(bound.distance, kind, "length")
+            raise self._tell("bad-value", bound.distance, kind, "a length after `within`")
         self._shape(bound.of)
 
     def _plural(self, node: Written) -> str:
@@ -199,18 +196,18 @@ class _Checker:
                 "missing-property",
                 None,
                 rule.slug,
-                "`report` with a level: without it the rule finds nothing",
+                "a line `report` with a level: without it the rule finds nothing",
             )
         if not rule.title:
-            self._tell("missing-property", None, rule.slug, "`title` with the rule's name in words")
+            self._tell("missing-property", None, rule.slug, "a line `title` with the rule's name in double quotes")
         if not rule.because:
-            self._tell("missing-property", None, rule.slug, "`because` with the reason, in a sentence")
+            self._tell("missing-property", None, rule.slug, "a line `because` with the reason in double quotes")
         for number, report in enumerate(rule.reports):
             if report.when is not None:
                 self._quietly(self._condition, report.when)
             if not report.say:
-                self.found.append(Slip("missing-property", report.span, thing=f"rule {rule.slug}",
-                                       expected="`say` with the finding's words"))  # fmt: skip
+                wanted = "a line `say` below it, with the finding's words in double quotes"
+                self.found.append(Slip("missing-property", report.span, thing=f"rule {rule.slug}", expected=wanted))
             for text in (report.say, report.many):
                 self._texts(text, report.words)
             if number and rule.reports[number - 1].when is None:
@@ -384,9 +381,7 @@ class _Checker:
         if left == right == "date" and thing.sign == "-":
             return "duration"
         if _alike(left) != _alike(right) or _alike(left) not in _COMPARED:
-            raise self._tell(
-                "bad-value", node, thing.sign, f"two quantities of one kind, not {_a(left)} and {_a(right)}"
-            )
+            raise self._unlike(node, thing, left, right)
         return left
 
     def _aggregate(self, thing: Aggregate) -> str:
@@ -414,8 +409,7 @@ class _Checker:
         elif isinstance(thing, Compare):
             left, right = self._kind(thing.left), self._kind(thing.right)
             if _alike(left) != _alike(right) or _alike(left) not in _COMPARED:
-                raise self._tell("bad-value", node, f"{_bare(left)} {thing.sign} {_bare(right)}",
-                                 f"two quantities of one kind, not {_a(left)} and {_a(right)}")  # fmt: skip
+                raise self._unlike(node, thing, left, right)
         elif isinstance(thing, Is):
             self._is(node, thing)
         elif isinstance(thing, Quantified):
@@ -425,6 +419,27 @@ class _Checker:
                 self._condition(thing.condition)
         elif self._kind(node) != "truth":
             raise self._tell("bad-value", node, "", "a condition: a comparison, or `is` and a word")
+
+    def _unlike(self, node: Written, thing: Sum | Compare, left: str, right: str) -> _Told:
+        self._unitless(thing.left, left, right)
+        self._unitless(thing.right, right, left)
+        return self._tell("bad-value", node, "", f"two quantities of one kind, not {_a(left)} and {_a(right)}")
+
+    def _unitless(self, node: Written, kind: str, wanted: str) -> None:
+        """Tells, once, of a limit that was written without its unit, and raises _Told."""
+        name = node.value.parts[0] if isinstance(node.value, Ref) else ""
+        limit, unit = self.rule.limits.get(name), _USUAL_UNITS.get(wanted)
+        if limit is None or kind != "number" or unit is None:
+            return
+        written = f"{plain(float(limit.value))}{unit}" if isinstance(limit.value, int | float) else unit
+        span = self.rule.span(node)
+        slip = Slip("bad-value", limit.span, thing=f"rule {self.rule.slug}", found=name,
+                    why=f"the limit `{name}` has no unit, and {_a(wanted)} is wanted of it: write it with one, such as "
+                        f"`{written}`, and its range too",
+                    related=(Related(span, "where it is wanted"),))  # fmt: skip
+        if all(one.why != slip.why for one in self.found):
+            self.found.append(slip)
+        raise _Told
 
     def _is(self, node: Written, thing: Is) -> None:
         kind = self._kind(thing.operand)

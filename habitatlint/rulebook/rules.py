@@ -9,11 +9,11 @@ from typing import NamedTuple
 
 from habitatlint.findings import Level, Related, Slip
 from habitatlint.reading.blocks import Layout, Placed, read
-from habitatlint.reading.grammar import Grammar, Statement, did_you_mean, near
+from habitatlint.reading.grammar import Grammar, Guesses, Statement, did_you_mean, near
 from habitatlint.reading.values import Written
 from habitatlint.rulebook.expressions import Constant, Each, RuleShape, Setting, conjuncts, plurals_in
 from habitatlint.source import Source, Span
-from habitatlint.units import Range
+from habitatlint.units import Quantity, Range, show
 
 EXAMPLES = ("broken", "kept", "mended")
 RULE_WORDS = frozenset(
@@ -113,12 +113,14 @@ class Also(NamedTuple):
 
 
 class Caret(NamedTuple):
-    """What an example's caret line says of the line above it: columns count from 0 in the plan."""
+    """What an example's caret line says of the line above it: columns count from 0 in the plan. `start` and `end` are
+    the same where the words stand there without carets; `at` is the line of the caret line itself."""
 
     line: int
     start: int
     end: int
     says: str
+    at: int = 0
 
 
 class Example(NamedTuple):
@@ -136,6 +138,10 @@ class Example(NamedTuple):
     settings: tuple[tuple[str, Written], ...] = ()
     mended: str = ""
     left: str = ""
+    #: the line of the rule file on which `mended` stands
+    mended_line: int = 0
+    #: lines of the rule file whose indent has a tab: where the plan's text begins, nobody can tell
+    tabs: tuple[int, ...] = ()
 
 
 class Rule(NamedTuple):
@@ -277,10 +283,15 @@ def read_pack(name: str, sources: Iterable[Source], grammar: Grammar) -> Pack:
 
 
 def _slips(placed: Placed) -> Iterator[Slip]:
+    noun = placed.parsed.noun
     for trouble in placed.parsed.troubles:
-        yield Slip(trouble.kind, placed.span(trouble.start, trouble.end), thing=placed.parsed.noun, found=trouble.found,
-                   expected="" if trouble.suggestion else trouble.expected, why=trouble.expected,
-                   hint=trouble.way_out)  # fmt: skip
+        found = trouble.found if trouble.kind != "unknown-word" else f"`{trouble.found}`"
+        # of a word like one that fits, that one is offered and nothing else
+        why = f"{found} is not a word known here" if trouble.suggestion else trouble.told
+        if trouble.kind == "unknown-word" and not trouble.suggestion:
+            why = f"expected {trouble.expected}, not {found}"
+        yield Slip(trouble.kind, placed.span(trouble.start, trouble.end), thing=noun or "pack", found=trouble.found,
+                   why=why, hint=trouble.way_out if trouble.suggestion else "")  # fmt: skip
 
 
 class _Body(NamedTuple):
@@ -291,18 +302,18 @@ class _Body(NamedTuple):
     last_line: int
 
 
-_EXAMPLE_HEAD = re.compile(r"(broken|kept|mended)\b")
+_EXAMPLE_HEAD = re.compile(r"[^\s#\"(),]+")
 
 
 def _without_examples(source: Source) -> tuple[str, list[_Body]]:
     """The text with the bodies of examples blank, of the same length, and where those bodies are."""
     kept: list[str] = []
     bodies: list[_Body] = []
-    inside = False
+    inside, guesses = False, Guesses()
     for number, line in enumerate(source.text.splitlines(keepends=True), 1):
         margin = bool(line.strip()) and line[0] not in " \t#"
         if margin:
-            inside = bool(_EXAMPLE_HEAD.match(line))
+            inside = _begins_an_example(line, guesses)
             if inside:
                 bodies.append(_Body(number, number + 1, number))
         elif inside:
@@ -313,7 +324,19 @@ def _without_examples(source: Source) -> tuple[str, list[_Body]]:
     return "".join(kept), bodies
 
 
+def _begins_an_example(line: str, guesses: Guesses) -> bool:
+    """Whether a line at the margin is the head of an example, be it misspelt: what stands below is no rule then."""
+    word = _EXAMPLE_HEAD.match(line)
+    if word is None or word[0] in LAYOUT.nouns:
+        return word is not None and word[0] in EXAMPLES
+    return word[0] not in LAYOUT.any_word and guesses.another() and near(word[0], LAYOUT.nouns) in EXAMPLES
+
+
 _CARET = re.compile(r"^(\s*)(\^+)\s*(.*?)\s*$")
+#: the words of a caret line without its carets
+_NO_CARET = re.compile(r"^(\s+)((?:error|warning|note)(?:\s*,.*)?|measured\s.*\bwanted\s.*)\s*$")
+#: an indent with a tab, before what is no comment
+_TAB = re.compile(r" *\t\s*[^\s#]")
 
 
 def _examples(source: Source, bodies: list[_Body], placed: list[Placed], slips: list[Slip]) -> tuple[Example, ...]:
@@ -327,7 +350,9 @@ def _examples(source: Source, bodies: list[_Body], placed: list[Placed], slips: 
         if example.kind != "mended":
             found.append(example)
         elif found and found[-1].kind == "broken":
-            found[-1] = found[-1]._replace(mended=example.text)
+            found[-1] = found[-1]._replace(
+                mended=example.text, mended_line=example.span.line, tabs=(*found[-1].tabs, *example.tabs)
+            )
         else:
             slips.append(Slip("syntax", example.span, thing="mended", found="mended",
                               expected="`mended` below the `broken` plan it mends"))  # fmt: skip
@@ -345,9 +370,12 @@ def _example(source: Source, body: _Body, head: Placed) -> Example:
     marked = 0
     for number, line in enumerate(lines, 1):
         line = line[indent:] if line.strip() else ""
-        caret = _CARET.match(line)
+        caret, bare = _CARET.match(line), _NO_CARET.match(line)
         if caret:
-            carets.append(Caret(marked, len(caret[1]), len(caret[1]) + len(caret[2]), caret[3]))
+            carets.append(Caret(marked, len(caret[1]), len(caret[1]) + len(caret[2]), caret[3], number))
+            line = ""
+        elif bare and marked:
+            carets.append(Caret(marked, len(bare[1]), len(bare[1]), bare[2], number))
             line = ""
         elif line.strip():
             marked = number
@@ -358,9 +386,10 @@ def _example(source: Source, body: _Body, head: Placed) -> Example:
     settings = tuple((value.value.limit, value.value.value) for value in values if isinstance(value.value, Setting))
     left = next((str(value.value) for value in values if value.kind == "text"), "")
     where = head.span(head.parsed.head.start, head.parsed.head.end)
+    tabs = tuple(body.first_line + number for number, line in enumerate(lines) if _TAB.match(line))
     return Example(
         head.parsed.noun, "\n".join(kept) + "\n", tuple(carets), where, body.first_line, indent, today, settings,
-        left=left,
+        left=left, tabs=tabs,
     )  # fmt: skip
 
 
@@ -395,7 +424,21 @@ class _Assembly:
         span = self.placed.span(statement.start, statement.end)
         likely = near(statement.word, RULE_WORDS) if kind == "unknown-word" else ""
         hint = did_you_mean(likely)
-        self.slips.append(Slip(kind, span, thing="rule", found=statement.word, expected=why, why=why, hint=hint))
+        self.slips.append(Slip(kind, span, thing="rule", found=statement.word, why=why, hint=hint))
+
+    def lacks(self, statement: Statement, above: str, line: str) -> None:
+        """Tells that a line has nothing to stand below, unless what it belongs to is there and could not be read: that
+        is told already."""
+        if above not in self.placed.parsed.broken:
+            self.told("syntax", statement, f"`{statement.word}` stands below a line `{above}`, and none is above it: "
+                                           f"write one, such as `{line}`")  # fmt: skip
+
+    @property
+    def usual_report(self) -> str:
+        """A `report` that the rule could have, in its own names."""
+        if self.measures and self.limits:
+            return f"report warning when {self.measures[0].name} < {next(iter(self.limits))}"
+        return "report warning"
 
     def _limit(self, statement: Statement) -> None:
         name, value, *rest = statement.values
@@ -405,13 +448,19 @@ class _Assembly:
         least = bounds.least.size if bounds else None
         largest = bounds.largest.size if bounds else None
         constant = value.value
-        if bounds and bounds.least.kind != constant.kind:
-            self.told("bad-value", statement, f"the range is a {bounds.least.kind}, the limit a {constant.kind}")
-            least = largest = None
+        if bounds is not None and (why := _misfit(self._text(value), constant, bounds)):
+            ranged = next(one for one in rest if one.value is bounds)
+            at = ranged if bounds.least.kind == "number" != constant.kind else value
+            span = self.placed.span(at.start, at.end)
+            self.slips.append(Slip("bad-value", span, thing="rule", found=str(name.value), why=why))
         self.limits[str(name.value)] = Limit(
             str(name.value), constant.kind, constant.value, constant.unit, least, largest, evidence, source,
             self.placed.span(statement.start, statement.end),
         )  # fmt: skip
+
+    def _text(self, part: Written) -> str:
+        """A part of the rule as it is written."""
+        return self.placed.span(part.start, part.end).text
 
     def _list(self, statement: Statement) -> None:
         words = [str(value.value) for value in statement.values if value.kind == "name"]
@@ -450,7 +499,7 @@ class _Assembly:
     def _say(self, statement: Statement) -> None:
         texts = [str(value.value) for value in statement.values if value.kind == "text"]
         if not self.reports:
-            self.told("syntax", statement, "`say` below its `report`")
+            self.lacks(statement, "report", self.usual_report)
         elif texts:
             last = self.reports[-1]
             span = self.placed.span(statement.start, statement.end)
@@ -459,7 +508,7 @@ class _Assembly:
 
     def _many(self, statement: Statement) -> None:
         if not self.reports:
-            self.told("syntax", statement, "`many` below its `report`")
+            self.lacks(statement, "report", self.usual_report)
         else:
             self.reports[-1] = self.reports[-1]._replace(many=str(statement.values[0].value))
 
@@ -480,7 +529,7 @@ class _Assembly:
 
     def _action(self, statement: Statement) -> None:
         if not self.remedies:
-            return self.told("syntax", statement, f"`{statement.word}` below a `mend`")
+            return self.lacks(statement, "mend", 'mend "what to do about it"')
         last = self.remedies[-1]
         # `to`, `along`, `clear of`: what is between the things
         values = tuple(one for one in statement.values if one.kind != "word" or statement.word not in ("turn", "move"))
@@ -494,11 +543,33 @@ class _Assembly:
         """A property of a block that a mend adds."""
         last = self.remedies[-1] if self.remedies else None
         if last is None or not last.actions or last.actions[-1].word != "add":
-            return self.told("unknown-word", statement, "a word of the rule language, or a property below `add`")
+            word = statement.word
+            why = f"expected a word of the rule language, or a property below `add`, not `{word}`"
+            if near(word, RULE_WORDS):
+                why = f"`{word}` is not a word known here"
+            return self.told("unknown-word", statement, why)
         add = last.actions[-1]
         grown = add._replace(filled=(*add.filled, statement))
         self.remedies[-1] = last._replace(actions=(*last.actions[:-1], grown))
         return None
+
+
+def _misfit(written: str, value: Constant, bounds: Range) -> str:
+    """Why a limit does not fit its range; "" where it does."""
+    least, largest = bounds.least, bounds.largest
+    if value.kind == least.kind:
+        inside = least.size - 1e-9 <= value.value <= largest.size + 1e-9
+        size = show(value.value, value.kind, unit=least.unit if value.kind == "length" else "")
+        other = f" ({size})" if value.unit != least.unit and value.kind == "length" else ""
+        return "" if inside else f"the limit `{written}`{other} lies outside its own range `{bounds}`"
+    if value.kind == "number":
+        meant = Quantity(value.value, least.unit)
+        return f"the limit `{written}` has no unit, and its range `{bounds}` has: write `{meant}`"
+    if least.kind == "number":
+        unit = value.unit or "%"
+        meant_range = Range(Quantity(least.number, unit), Quantity(largest.number, unit))
+        return f"the range `{bounds}` has no unit, and the limit `{written}` has: write `{meant_range}`"
+    return f"the limit `{written}` and its range `{bounds}` measure different things: write both in one unit"
 
 
 def _rule(pack: str, placed: Placed, examples: tuple[Example, ...], slips: list[Slip]) -> Rule:

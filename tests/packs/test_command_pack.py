@@ -13,7 +13,10 @@ from habitatlint import files
 from habitatlint.cli.assembly import review as assembled
 from habitatlint.cli.main import main
 from habitatlint.cli.ruling import page_of
+from habitatlint.findings import Fact, Level
+from habitatlint.outputs.in_force import Said
 from habitatlint.packs.archive import unwrapped
+from habitatlint.packs.soundness import UNSAID
 from habitatlint.review import Review
 from habitatlint.rulebook.book import Rulebook
 
@@ -40,10 +43,21 @@ def run(*arguments: str) -> Result:
     return CliRunner().invoke(main, list(arguments))
 
 
+def fill_in(pack: Path) -> None:
+    """Says in the head of a begun pack what only its maker can say."""
+    head = pack / "pack.rules"
+    text = head.read_text(encoding="utf-8")
+    for begun, _ in UNSAID.values():
+        text = text.replace(begun, "ours")
+    head.write_text(text, encoding="utf-8")
+
+
 def test_a_begun_pack_passes_its_own_check_and_is_taken_in(here: Path) -> None:
     begun = run("pack", "new", "creek-bottoms")
     assert begun.exit_code == 0 and "habitatlint pack check creek-bottoms" in begun.stdout
     assert sorted(path.name for path in (here / "creek-bottoms").iterdir()) == ["bed-near-walk.rules", "pack.rules"]
+    assert run("pack", "check", "creek-bottoms", "--fail-on", "warning").exit_code == 0
+    fill_in(here / "creek-bottoms")
     looked = run("pack", "check", "creek-bottoms", "--fail-on", "note")
     assert looked.exit_code == 0 and looked.stdout.endswith("pack creek-bottoms 0.1.0, 1 rule: nothing to tell\n")
     (here / "farm.habitat").write_text(PLAN, encoding="utf-8")
@@ -87,6 +101,7 @@ def test_a_wrapped_pack_is_the_same_bytes_whatever_the_line_ends_and_the_day(her
 
 def test_an_archive_is_looked_at_and_taken_in_as_its_folder_is(here: Path) -> None:
     run("pack", "new", "creek-bottoms")
+    fill_in(here / "creek-bottoms")
     (here / "creek-bottoms" / "LICENSE").write_text("anybody may use it\n", encoding="utf-8")
     run("pack", "wrap", "creek-bottoms", "-o", "c.pack")
     assert run("pack", "check", "c.pack").stdout == run("pack", "check", "creek-bottoms").stdout
@@ -128,6 +143,7 @@ def test_a_pack_with_faults_is_not_wrapped(here: Path) -> None:
 
 def test_a_pack_is_told_as_lines_for_editors_and_as_json_for_programs(here: Path) -> None:
     run("pack", "new", "creek-bottoms")
+    fill_in(here / "creek-bottoms")
     path = here / "creek-bottoms" / "bed-near-walk.rules"
     path.write_text(
         path.read_text(encoding="utf-8").replace('"our own; no figure for this is published"', ""), encoding="utf-8"
@@ -200,11 +216,29 @@ def test_the_page_has_each_rule_at_its_name_with_its_figures_and_what_its_exampl
     assert page == page_of(few)
     for rule in few.rulebook.rules:
         assert page.count(f'id="{rule.name}"') == 1 and f'href="#{rule.name}"' in page
-    assert "<td>clearance</td><td>20 yd</td><td>5 yd to 60 yd</td><td>common practice</td>" in page
+    assert "<td>clearance</td><td>20 yd</td><td>5 yd to 60 yd</td><td>common practice</td></tr>" in page  # no source
+    entry = page.partition('<a href="#entry/live-hinge-near-entry">')[0].rpartition("<li>")[2]
+    assert entry == '<span class="level error">error</span> '
     assert "9 of 9 live hinges lie too near entry path lane; measured 5 yd, wanted 20 yd or more" in page
     assert re.search(r"<mark><span class=\"na\">method</span></mark>", page)
     ids = re.findall(r' id="([^"]+)"', page)
     assert len(ids) == len(set(ids)) and set(re.findall(r'href="#([^"]+)"', page)) <= set(ids)
+
+
+def test_the_page_has_what_is_in_force_and_beside_it_the_rules_own(few: Review) -> None:
+    name = "entry/live-hinge-near-entry"
+    said = Said(
+        {name: Level.warning, "layout/pocket-unconnected": Level.off},
+        {f"{name}.clearance": Fact(25 * 0.9144, "length", "yd")},
+        {f"{name}.clearance": "habitatlint.toml:7", name: "habitatlint.toml:9"},
+    )
+    page = page_of(few, said)
+    told = "by habitatlint.toml:7; the rule&#x27;s own 20 yd"
+    assert f'<td>clearance</td><td>25 yd <span class="small">{told}</span></td><td>5 yd to 60 yd</td>' in page
+    own = page.partition(f'id="{name}"')[2].partition("</section>")[0]
+    assert '<span class="level warning">warning</span> a live hinge' in own and "level error" not in own
+    assert "its level is warning, by habitatlint.toml:9; the rule&#x27;s own error" in own
+    assert '<span class="level off">off</span> <a href="#layout/pocket-unconnected">' in page
 
 
 def test_the_page_runs_nothing_and_asks_nothing_of_a_network(few: Review) -> None:

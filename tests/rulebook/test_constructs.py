@@ -231,7 +231,7 @@ def test_count_share_smallest_largest_and_sum() -> None:
 
 def test_a_limit_must_lie_in_its_range_and_have_evidence() -> None:
     assert slips_of('  limit near 25yd 1yd..20yd common-practice\n  report note say "x"\n') == [
-        "4 bad-value near: the limit lies outside its own range"
+        "4 bad-value near: the limit `25yd` lies outside its own range `1yd..20yd`"
     ]
     assert any(
         "evidence" in slip or "regulation" in slip

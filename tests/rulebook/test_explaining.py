@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -158,6 +159,27 @@ def test_the_walk_is_told_what_it_is_paired_with(explain: Explain) -> None:
 def test_what_a_filter_leaves_out_is_told_with_its_value(explain: Explain) -> None:
     answer = explain(WALK.format(north=15), "live-hinge-near-entry", "dead")
     assert because(answer, "yd") == ("none of 9 meets `t.method is hinge`: tree 1 of dead (`t.method` is girdle)")
+
+
+def test_how_far_a_rule_looks_is_told_in_the_unit_of_the_distances_beside_it(explain: Explain) -> None:
+    far = "row tall\n  method fell\n  stumps 0,0 10,0\n  spacing 10\n  tree-height 60ft\nstand corner\n  at 0,90\n"
+    told = because(explain(far, "fall-onto-hazard", "tall"), "yd")
+    apart = r"nearest is tree 1 of tall and stand corner, 90 yd apart"
+    assert re.fullmatch(rf"none of the targets come within [0-9.]+ yd; {apart}", told), told
+
+
+def test_a_measure_that_finds_nothing_is_told_as_that(explain: Explain) -> None:
+    calm = (
+        "pocket oak\n  outline 0,100 40,100 40,140 0,140\n  bed 20,120\nstand corner\n  at 20,0\n  winds N\n"
+        "path lane\n  use entry\n  line 0,0 20,0\n"
+    )
+    told = because(explain(calm, "scent-on-bedding", "corner"), "yd")
+    assert told == ("`faint` (`scent(s, k, far)`) finds nothing to measure here; less than 300 yd would be a fault")
+
+
+def test_a_rule_over_slips_says_that_there_are_none_of_its_kind(explain: Explain) -> None:
+    told = because(explain(WALK.format(north=34), "bad-value", "lane"), "yd")
+    assert told == "it tells of slips in what is written or drawn, and path lane has none of the kind"
 
 
 def test_what_is_missing_is_told_as_not_judged(explain: Explain) -> None:
