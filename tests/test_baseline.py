@@ -263,6 +263,18 @@ def test_a_rule_that_was_renamed_is_known_by_what_it_was_called(
     assert ("gone" in check(farm, ".", "--baseline", "known.json").stdout) is bool(told)
 
 
+def test_a_rule_of_an_unrelated_pack_is_not_known_by_a_name_that_it_claims(farm: Path) -> None:
+    for name, rule in (("own", RULE), ("other", RULE.replace("rule few-beds", "rule no-pond\n  formerly few-beds"))):
+        (farm / name).mkdir()
+        (farm / name / "pack.rules").write_text(f"pack {name}\n", encoding="utf-8")
+        (farm / name / "a.rules").write_text(rule, encoding="utf-8")
+    plan = f"{OLD}\npocket oak\n  outline 300,300 390,300 390,390 300,390\n  bed 350,350\n"
+    (farm / "old.habitat").write_text(f'{plan}use pack "own"\n', encoding="utf-8")
+    assert check(farm, ".", "--write-baseline", "known.json").returncode == 0
+    (farm / "old.habitat").write_text(f'{plan}use pack "other"\n', encoding="utf-8")
+    assert new(farm) == ["no-pond"]
+
+
 def test_two_of_one_content_are_two(report_of: Callable[..., Report]) -> None:
     text = "task fence\n  txet 1\n  txet 1\n"
     report = report_of(text)

@@ -186,11 +186,11 @@ def words(noun: str | None, of_rules: bool) -> None:
     from habitatlint import files
 
     if of_rules:
-        from habitatlint.cli.project import project_of
+        from habitatlint.cli.project import measures_for
         from habitatlint.editor.rulefiles import HEADS, PACK_LINES, RULE_LINES  # as an editor tells them
         from habitatlint.outputs.words import rule_lines, rule_listing
 
-        vocabulary = project_of(os.path.join(os.curdir, "plan")).review.vocabulary  # by the settings of this folder
+        vocabulary = measures_for(os.path.join(os.curdir, "plan"))  # by the settings of this folder
         grammar = files.grammar_texts()["rules"]
         click.echo(f"{rule_listing(vocabulary)}\n{rule_lines(grammar, RULE_LINES, PACK_LINES, HEADS)}", nl=False)
         return

@@ -13,10 +13,11 @@ from habitatlint.check import asked, of_a_pack
 from habitatlint.cli.assembly import pack_texts_reader, review, with_measures
 from habitatlint.findings import Level, Policy, Slip
 from habitatlint.language.plan import IncludeTrouble
+from habitatlint.measures.vocabulary import Vocabulary
 from habitatlint.outputs.in_force import InForce, Said
 from habitatlint.outputs.sentences import clean
 from habitatlint.review import Review
-from habitatlint.rulebook.book import below
+from habitatlint.rulebook.book import below, beneath
 from habitatlint.rulebook.rules import Pack
 from habitatlint.settings import Settings, SettingsTrouble, as_lines, place_of, settings_for
 from habitatlint.settings import forget as forget_settings
@@ -90,18 +91,20 @@ def pack_among_others(path: str, beside: Iterable[str]) -> tuple[Pack, Review]:
     """A pack by its path, and what it is looked at with: measures and packs of the settings it stands under, and others
     by paths or names from here, which go before those.
 
-    It stands in the place of the pack of its name that the settings may name, and beneath those that build on it. Pins,
-    limits and levels are of a project's plans, and no part of it. Raises FileTrouble; for packs of the settings only
-    where it builds on them."""
+    It stands in the place of the pack of its name that the settings may name, and beneath those that build on it or
+    change it. Pins, limits and levels are of a project's plans, and no part of it. Raises FileTrouble; for packs of the
+    settings only where it builds on them."""
     name, sources = files.pack_texts(path)
     settings = settings_for(join(path, "plan") if isdir(path) else path)
     checker = _with_measures(settings)
     pack = pack_texts_reader(checker)(name, sources)
     given = _given(checker, beside)
+    first = {other.name for other in given.values()}
     needed = {saying.name for saying in pack.said("builds-on")}
-    needed -= {other.name for other in (*checker.rulebook.packs, *given)}
+    needed -= {other.name for other in (*checker.rulebook.packs, *given.values(), pack)}
     found: list[Pack] = []
     absent: SettingsTrouble | None = None
+    twice: dict[str, SettingsTrouble] = {}
     for named in settings.packs:
         try:
             other = checker.find_pack(named, Source(settings.shown, ""))
@@ -110,17 +113,34 @@ def pack_among_others(path: str, beside: Iterable[str]) -> tuple[Pack, Review]:
             continue
         if other.name in needed and other.slips:
             raise _of_a_slip(other.slips[0])
-        found.append(other)
+        if other.name in (pack.name, *first):
+            continue
+        if why := checker.rulebook.with_packs(found).in_the_way(other):
+            twice[other.name] = _of_a_pack(settings, named, why)
+        else:
+            found.append(other)
     if absent is not None and not needed <= {other.name for other in found}:
         raise absent
-    first = {other.name for other in given}
-    others = below([*(other for other in found if other.name not in first), *given], pack.name)
-    return pack, replace(checker, rulebook=checker.rulebook.with_packs(others))
+    others = (*checker.rulebook.packs, *found, *given.values())
+    under = beneath(others, pack)
+    for name in under:
+        if name in twice:
+            raise twice[name]
+    # what it stands on stays, though that stood on it too: the look tells of a circle, and of another pack of its name
+    kept = {*under, pack.name, *(other.name for other in below((*others, pack), pack.name))}
+    for named, other in given.items():
+        if other.name not in kept:
+            raise files.FileTrouble(
+                f"{clean(named)}: builds on {pack.name} or changes a rule of it, so that {pack.name} is looked at "
+                f"without it; leave it out here, or look at {other.name} itself, with {pack.name} beside it"
+            )
+    held = [other for other in (*found, *given.values()) if other.name in kept]
+    return pack, replace(checker, rulebook=checker.rulebook.with_packs(held))
 
 
-def _given(checker: Review, names: Iterable[str]) -> list[Pack]:
-    """Packs by paths or names from here."""
-    packs = []
+def _given(checker: Review, names: Iterable[str]) -> dict[str, Pack]:
+    """Packs by paths or names from here, by these."""
+    packs: dict[str, Pack] = {}
     for name in names:
         try:
             pack = checker.find_pack(name, Source("here", ""))
@@ -129,8 +149,15 @@ def _given(checker: Review, names: Iterable[str]) -> list[Pack]:
         for slip in pack.slips:
             told = of_a_pack(slip)
             raise files.FileTrouble(clean(f"{slip.span.source.name}:{slip.span.line}: {told.why}{told.hint}"))
-        packs.append(pack)
+        if why := checker.rulebook.with_packs(packs.values()).in_the_way(pack):
+            raise files.FileTrouble(f"{clean(name)}: {clean(why)}")
+        packs[name] = pack
     return packs
+
+
+def measures_for(plan: str) -> Vocabulary:
+    """What rules may measure where a plan stands, by its path: what ships, and what its settings bring."""
+    return _with_measures(settings_for(plan)).vocabulary
 
 
 def _with_measures(settings: Settings) -> Review:

@@ -52,7 +52,7 @@ _LIKELIER: Mapping[str, tuple[str, tuple[str, ...]]] = {
 _NOT_WALKED = ("travel", "corridor")
 _WORD = re.compile(r"[^\s\"(),]*$")
 #: the line of a pack up to where its path, its name or its version stands, within quotes or before them
-_USE = re.compile(r"""use\s+pack\s+("?)[^\s"]*""")
+_USE = re.compile(r"""use\s+pack\s+(?:(")([^"]*)|[^\s"]*)""")
 _VERSION = re.compile(r"""use\s+pack\s+("[^"]+"|[^\s"]+)\s+version\s+("?)[^\s"]*""")
 
 
@@ -65,7 +65,8 @@ def offers(
     line = text[start:offset]
     closed = text.startswith('"', offset)
     if use := _USE.fullmatch(line):
-        return _sorted(_packs(packs(), Quotes(bool(use[1]), closed)))
+        # what is offered takes the place of the last piece of what is written: a path may have blanks
+        return _sorted(_packs(packs(), Quotes(bool(use[1]), closed), _WORD.sub("", use[2] or "")))
     if version := _VERSION.fullmatch(line):
         return _sorted(versions(packs().version_of(version[1].strip('"')), Quotes(bool(version[2]), closed)))
     if _in_comment_or_text(line):
@@ -209,9 +210,12 @@ class Quotes(NamedTuple):
 _QUOTE = '"'
 
 
-def _packs(packs: Packs, quotes: Quotes) -> Iterator[Offer]:
-    """Packs beside the plan by their paths, in quotes; and installed ones by their names, without."""
-    yield from (Offer(quotes.around(path), "pack", "a pack beside this plan") for path in packs.paths)
+def _packs(packs: Packs, quotes: Quotes, before: str = "") -> Iterator[Offer]:
+    """Packs beside the plan by their paths, in quotes, of those that begin with what is written `before` the rest; and
+    installed ones by their names, without."""
+    for path in packs.paths:
+        if path.startswith(before):
+            yield Offer(quotes.around(path.removeprefix(before)), "pack", "a pack beside this plan")
     if not quotes.opened:
         yield from (Offer(name, "pack", "an installed pack", 6) for name in packs.installed)
 

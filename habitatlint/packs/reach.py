@@ -74,6 +74,7 @@ class Reader:
         self.plurals: dict[str, str] = {}
         for each in rule.each:
             self._bind(each.variable, each.plural)
+        self.outer = dict(self.plurals)
 
     def _bind(self, variable: str, plural: Written) -> None:
         parts = plural.value.parts
@@ -98,7 +99,7 @@ class Reader:
             case Compare(left, sign, right):
                 return f"{self.text(left)} {sign} {self.text(right)}"
             case Is(operand, negated, words):
-                said = " or ".join(sorted(str(word.value) for word in words))
+                said = " or ".join(sorted(self._word(str(word.value)) for word in words))
                 return f"{self.text(operand)} is{' not' if negated else ''} {said}"
             case Both(conditions) | Either(conditions):
                 joint = " and " if isinstance(thing, Both) else " or "
@@ -120,12 +121,29 @@ class Reader:
     def _ref(self, parts: tuple[str, ...]) -> str:
         first, *fields = parts
         if first in self.measured:
-            return ".".join((self.text(self.measured[first]), *fields))
+            within, self.plurals = (
+                self.plurals,
+                dict(self.outer),
+            )  # it was measured outside of what binds things anew here
+            said = ".".join((self.text(self.measured[first]), *fields))
+            self.plurals = within
+            return said
+        if first in self.plurals:
+            return ".".join((self.plurals[first], *fields))
         if first in self.rule.limits and not fields:
-            return f"{self.rule.limits[first].value!r}"
+            # two limits that may be set apart are two, though both stand at one figure
+            return f"{self.rule.limits[first].value!r}" if self.fixed else f"limit {first}"
         if first in self.rule.lists and not fields:
             return " ".join(self.rule.lists[first].words)
-        return ".".join((self.plurals.get(first, first), *fields))
+        return ".".join(parts)
+
+    def names(self, word: str) -> bool:
+        """Whether what stands after `is` is a thing or a measure of the rule, and no word."""
+        first = word.split(".")[0]
+        return first in self.plurals or first in self.measured
+
+    def _word(self, word: str) -> str:
+        return self._ref(tuple(word.split("."))) if self.names(word) else word
 
     # -- as stretches ---------------------------------------------------------------------------------
 
@@ -134,13 +152,15 @@ class Reader:
         match thing:
             case Constant():
                 return _point(thing.value)
-            case Ref((first,)) if first in self.rule.limits:
-                limit = self.rule.limits[first]
-                if self.fixed or limit.least is None or limit.largest is None:
-                    return _point(limit.value)
-                return Stretch(limit.least, limit.largest)
             case Ref((first,)) if first in self.measured:
                 return self.stretch(self.measured[first])
+            case Ref((first,)) if first in self.rule.limits and first not in self.plurals:
+                limit = self.rule.limits[first]
+                if self.fixed:
+                    return _point(limit.value)
+                if limit.least is None or limit.largest is None:
+                    return ANYTHING
+                return Stretch(limit.least, limit.largest)
             case Call(name, _):
                 signature = self.vocabulary.measures.get(name)
                 return _of_kind(signature.gives) if signature is not None else ANYTHING
@@ -310,29 +330,36 @@ def _contrary(asked: list[Part], reader: Reader) -> str:
     so, not_so = ({part.text for part in asked if part.held is held} for held in (True, False))
     if so & not_so:
         return why
-    allowed: dict[str, set[str]] = {}
     # what is needed or compared must be there
     barred = {reader.text(need): {"missing"} for need in reader.rule.needs}
     for part in asked:
         if part.held:
             barred.update((side, {"missing"}) for side in part.sides)
+    wanted: dict[str, list[set[str]]] = {}
+    single: set[str] = set()
     for node, held, *_ in asked:
         test = node.value
-        if not isinstance(test, Is) or any("." in str(word.value) for word in test.words):
+        if not isinstance(test, Is):
             continue
         of, words = reader.text(test.operand), {str(word.value) for word in test.words}
-        single = reader.kind(test.operand) == "word" or "missing" in words
+        if any("." in word or reader.names(word) for word in words):
+            continue  # one of the rule's own things or measures: any word
+        if reader.kind(test.operand) == "word":
+            single.add(of)
         if test.negated is held:
             barred.setdefault(of, set()).update(words)
-        elif single and of in allowed:
-            allowed[of] &= words
-        elif single or len(words) == 1:
-            allowed.setdefault(of, set()).update(words)
-        if of in allowed:
-            left = allowed[of] - barred.get(of, set())
-            if not left or (not single and allowed[of] & barred.get(of, set())):
-                return why
-    return ""
+        else:
+            wanted.setdefault(of, []).append(words)
+    return why if any(_none(several, barred.get(of, set()), of in single) for of, several in wanted.items()) else ""
+
+
+def _none(wanted: list[set[str]], barred: set[str], single: bool) -> bool:
+    """Whether nothing is a word of each of several sets and none that is barred. What is `missing` is nothing else;
+    what is `single` is one word, a list or a thing may be several."""
+    if "missing" not in barred and all("missing" in words for words in wanted):
+        return False
+    left = [words - barred - {"missing"} for words in wanted]
+    return not (set.intersection(*left) if single else all(left))
 
 
 class Clash(NamedTuple):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import pairwise
 
 from habitatlint import __version__
 from habitatlint.findings import Fact, Level, Slip
@@ -81,10 +82,30 @@ class Rulebook:
         return self._by_name.get(name)
 
     def now_called(self, name: str) -> str:
-        """The rule in force that had a name (`pack/slug`) before, by the name it has now; "" where none had."""
-        slug = name.rpartition("/")[2]
-        known = (self.find(one) for one in (name, slug))
-        return next((rule.name for rule in known if rule is not None and rule.slug != slug and rule in self.rules), "")
+        """The rule in force that had a name (`pack/slug`) before, by the name it has now; "" where none had. A rule of
+        a pack may have had it, or one of a pack that builds on that pack: an unrelated pack may well call another rule
+        so, or say that one was called so."""
+        called, _, slug = name.rpartition("/")
+        in_force = {rule.name for rule in self.rules}
+        heirs = [
+            rule for pack in self.packs if called in ("", pack.name, *beneath(self.packs, pack)) for rule in pack.rules
+        ]
+        # of several the last, as `find` has it, but a rule of the pack itself before others
+        heirs.sort(key=lambda rule: (rule.pack == called, rule.name), reverse=True)
+        names = [] if name in in_force else [slug]
+        for one in names:  # a left rule that had the name hands it on
+            for rule in (rule for rule in heirs if one in rule.formerly):
+                if rule.name in in_force:
+                    return rule.name
+                names += [rule.slug] if rule.slug not in names else []
+        return ""
+
+    def changed_by(self, pack: Pack) -> Iterator[Rule]:
+        """The rules whose limits or level a pack sets."""
+        for saying in pack.said("set", "level"):
+            rule = self.find(saying.name.rpartition(".")[0] if saying.word == "set" else saying.name)
+            if rule is not None:
+                yield rule
 
     def like(self, name: str) -> str:
         """The rule that a name was probably meant for, or ""."""
@@ -157,6 +178,11 @@ class Rulebook:
         for saying in pack.said("builds-on"):
             if saying.name not in below:
                 yield _no(saying, pack, "no pack of that name is in force", near(saying.name, below))
+            elif saying.name == pack.name:
+                yield _bad(saying.span, pack, saying.name, "a pack cannot build on itself: take its name off this line")
+            elif circle := _circle(below, pack.name, saying.name):
+                said = ", ".join(f"{one} builds on {other}" for one, other in pairwise(circle))
+                yield _bad(saying.span, pack, saying.name, f"a circle: {said}; take one of these `builds-on` away")
             elif why := misfit(saying.stretch, below[saying.name]):
                 yield _bad(saying.span, pack, saying.name, why)
         slugs = {rule.slug for one in pack.said("builds-on") if one.name in below for rule in below[one.name].rules}
@@ -179,6 +205,7 @@ class Rulebook:
                 yield _no(saying, pack, f"{slug} has no limit of that name", near(name, rule.limits))
             elif not within(limit, fact):
                 yield _bad(saying.span, pack, saying.name, f"the value lies outside the range of {saying.name}")
+        yield from _called_alike(pack)
         if pack.span is None:
             return
         if pack.version and not is_version(pack.version):
@@ -191,12 +218,54 @@ class Rulebook:
 
 
 def below(packs: Iterable[Pack], name: str) -> tuple[Pack, ...]:
-    """Packs that one of a name may stand upon: without itself, and without those that build on it."""
-    gone, left = {name}, [pack for pack in packs if pack.name != name]
-    while above := {pack.name for pack in left if any(saying.name in gone for saying in pack.said("builds-on"))}:
+    """Packs that one of a name may stand upon: without itself, and without those that have a say in it, or in one that
+    has: that build on it, or change a rule of it."""
+    every = tuple(packs)
+    book, gone = Rulebook(every), {name}
+    changed = {pack.name: {rule.pack for rule in book.changed_by(pack)} for pack in every}
+    left = [pack for pack in every if pack.name != name]
+    on = {pack.name: changed[pack.name].union(one.name for one in pack.said("builds-on")) for pack in left}
+    while above := {pack.name for pack in left if gone & on[pack.name]}:
         gone |= above
         left = [pack for pack in left if pack.name not in gone]
     return tuple(left)
+
+
+def beneath(packs: Iterable[Pack], pack: Pack) -> tuple[str, ...]:
+    """The names of packs that one builds on among some, and that those build on, and so forth, the nearest first."""
+    named = {one.name: one for one in packs} | {pack.name: pack}
+    found: dict[str, None] = {}
+    names = [saying.name for saying in pack.said("builds-on")]
+    for name in names:
+        if name not in found:
+            found[name] = None
+            names += [saying.name for saying in named[name].said("builds-on")] if name in named else []
+    return tuple(found)
+
+
+def _called_alike(pack: Pack) -> Iterator[Slip]:
+    """Rules of a pack that say they were called what another says it was."""
+    first: dict[str, Rule] = {}
+    for rule in pack.rules:
+        for former in dict.fromkeys(rule.formerly):
+            other = first.setdefault(former, rule)
+            if other is not rule:
+                why = f"{other.slug} and {rule.slug} both say `formerly {former}`: take that line off one of them"
+                yield _bad(rule.span(), pack, former, why)
+
+
+def _circle(packs: Mapping[str, Pack], name: str, on: str) -> list[str]:
+    """The shortest way along which a pack stands on itself by one that it builds on: `a b a`; none where there is
+    none."""
+    ways, seen = [[name, on]], {on}
+    for way in ways:
+        if way[-1] == name:
+            return way
+        for saying in packs[way[-1]].said("builds-on"):
+            if saying.name in packs and saying.name not in seen:
+                seen.add(saying.name)
+                ways.append([*way, saying.name])
+    return []
 
 
 def misfit(stretch: str, pack: Pack) -> str:

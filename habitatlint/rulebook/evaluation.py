@@ -275,12 +275,8 @@ def compare(left: Column, sign: str, right: Column) -> Truth:
 
 def _is(context: Context, frame: Frame, node: Is) -> Truth:
     """`x is WORD`: an adjective of a thing, missing, a word, or the same thing. What is not given
-    is no word, so this is always known, but for adjectives that nobody can tell."""
+    is missing and no word, so this is always known, but for adjectives that nobody can tell."""
     words = [str(word.value) for word in node.words]
-    if words == ["missing"]:
-        found = value(context, frame, node.operand)
-        same = ~found.mask
-        return Truth(~same if node.negated else same, np.ones(frame.size, bool))
     found = value(context, frame, node.operand)
     same = np.zeros(frame.size, bool)
     known = np.ones(frame.size, bool)
@@ -295,6 +291,8 @@ def _is(context: Context, frame: Frame, node: Is) -> Truth:
 
 def _same(context: Context, frame: Frame, found: Column, word: str) -> Truth:
     everywhere = np.ones(frame.size, bool)
+    if word == "missing":
+        return Truth(~found.mask, everywhere)
     first = word.split(".")[0]
     if first in frame.rows or first in frame.items or first in frame.measured:
         other = _reference(context, frame, Ref(tuple(word.split(".")))).value
@@ -316,7 +314,8 @@ def _same(context: Context, frame: Frame, found: Column, word: str) -> Truth:
         wanted = word == "yes"
         return Truth((found.values.astype(bool) == wanted) & found.mask, everywhere)
     if found.kind == "list":
-        return Truth(np.array([word in one for one in found.values], bool), everywhere)
+        given = zip(found.values, found.mask, strict=True)
+        return Truth(np.array([bool(there) and word in one for one, there in given], bool), everywhere)
     return Truth(np.asarray(found.values == word) & found.mask, everywhere)
 
 

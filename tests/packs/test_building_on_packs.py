@@ -106,9 +106,11 @@ def test_a_renamed_rule_answers_to_its_old_name_with_its_pack_before_it_too() ->
         assert found(book, f'waive {name} on oak until 2027-01-01 because "small by the line"\n') == []
         assert found(book, f"set {name}.size 1ac\nlevel {name} off\n") == []
         assert book.now_called(name) == "own/acres"
-    assert book.now_called("base/two") == "own/acres" and book.now_called("own/acres") == "" == book.now_called(
-        "own/no"
-    )
+    assert [book.now_called(name) for name in ("own/acres", "own/no")] == ["", ""]
+    # a rule of another pack only if that one builds on it: an unrelated pack may call another rule so
+    assert book.now_called("base/two") == ""
+    over = pack("own", "  builds-on base\n", rule("acres", "  formerly two\n"))
+    assert Rulebook((over,)).now_called("base/two") == "own/acres"
 
 
 def test_a_pack_that_takes_and_leaves_one_rule_is_told() -> None:

@@ -143,10 +143,26 @@ def test_a_report_that_is_never_made_is_told(lines: str, report: int, ever: bool
         '  needs b.pocket.for\n  where b.pocket.for is not missing\n  report note when gap <= gap\n    say "y"\n',
         '  measure beds = count of o in beds (o.pocket is b.pocket)\n  where beds > 2\n  report note when beds < 4\n    say "y"\n',
         '  where gap * 2 > 300yd\n  report note when gap < room\n    say "y"\n',
+        # what stands after `is` is a measure of the rule, and no word
+        '  measure ends = b.pocket.for\n  where b.pocket.for is ends\n  where b.pocket.for is does\n  report note\n    say "y"\n',
+        '  where b.pocket.for is does or missing\n  where b.pocket.for is bucks or missing\n  report note\n    say "y"\n',
     ],
-)
+)  # fmt: skip
 def test_a_report_that_may_be_made_is_not(lines: str) -> None:
     assert never(only(NEAR + lines), WORDS) == []
+
+
+def test_two_limits_of_one_figure_are_two() -> None:
+    """Each may be set by itself: what is never reported as they stand may be so then."""
+    far = NEAR.replace("  each", '  limit far 40yd  10yd..90yd  common-practice "the test\'s own"\n  each', 1)
+    lines = '  report error when gap < room\n    say "x"\n  report warning when gap < far\n    say "y"\n'
+    assert [(one.report, one.ever) for one in never(only(far + lines), WORDS)] == [(1, True)]
+
+
+def test_two_rules_that_had_one_name_are_told() -> None:
+    body = f'  formerly close\n{NEAR}  report warning when gap < room\n    say "x"\n'
+    words = told(looked(rule(body), rule(body, "nearby")))
+    assert [one for one in words if "both say `formerly close`" in one]
 
 
 def test_a_word_that_a_property_never_has_is_told_with_those_it_may_have() -> None:

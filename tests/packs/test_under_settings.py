@@ -200,6 +200,47 @@ def test_packs_that_stand_one_on_another_in_a_circle_are_all_left_out() -> None:
     assert [one.name for one in below(packs, "e")] == ["a", "b", "c"]
 
 
+def test_what_changes_a_pack_has_no_say_in_it_though_it_does_not_build_on_it(here: Path) -> None:
+    pack(here / "packs" / "base", rule=BASE)
+    pack(here / "packs" / "x", "  set few-beds.least 3\n  level few-beds note\n")
+    settings(here, 'packs = ["packs/base", "packs/x"]\n')
+    assert run("pack", "check", "packs/base", "--fail-on", "note").output.endswith("1 rule: nothing to tell\n")
+
+
+def test_a_pack_given_beside_another_is_never_passed_over(here: Path) -> None:
+    pack(here / "packs" / "base", rule=BASE)
+    pack(here / "base", rule=BASE.replace("Few beds", "Too few beds"))
+    done = run("pack", "check", "packs/base", "--with", "base")
+    assert done.exit_code == 1 and "another pack called `base` is in force" in done.output
+    pack(here / "packs" / "over", "  builds-on base\n")
+    done = run("pack", "check", "packs/base", "--with", "packs/over")
+    assert done.exit_code == 2 and "over: builds on base" in done.output
+
+
+def test_a_circle_of_packs_is_told(here: Path) -> None:
+    pack(here / "packs" / "base", "  builds-on over\n", rule=BASE)
+    pack(here / "packs" / "over", "  builds-on base\n")
+    settings(here, 'packs = ["packs/base", "packs/over"]\n')
+    done = run("pack", "check", "packs/base")
+    assert done.exit_code == 1 and "a circle: base builds on over, over builds on base" in done.output
+    pack(here / "packs" / "base", "  builds-on base\n", rule=BASE)
+    done = run("pack", "check", "packs/base")
+    assert done.exit_code == 1 and "a pack cannot build on itself" in done.output
+
+
+def test_two_packs_of_one_name_in_the_settings_stop_who_builds_on_them(here: Path) -> None:
+    pack(here / "packs" / "base", rule=BASE)
+    pack(here / "base", rule=BASE.replace("Few beds", "Too few beds"))
+    pack(here / "packs" / "over", "  builds-on base\n")
+    settings(here, 'packs = ["packs/base", "base"]\n')
+    assert run("pack", "check", "packs/over").exit_code == 2
+
+
+def test_the_words_of_rules_need_no_more_of_the_settings_than_the_measures(here: Path) -> None:
+    settings(here, 'packs = ["gone"]\n[limits]\n"live-hinge-near-entry.clearance" = "9000yd"\n')
+    assert run("words", "--rules").exit_code == 0
+
+
 def test_what_the_settings_name_and_there_is_not_matters_to_a_pack_that_builds_on_it(here: Path) -> None:
     pack(here / "packs" / "alone", rule=BASE)
     pack(here / "packs" / "over", "  builds-on base\n")
