@@ -159,6 +159,16 @@ def test_packs_that_a_plan_may_take_in_are_offered_with_their_versions(
     assert [one.text for one in found] == wanted
 
 
+def test_a_path_with_a_blank_is_completed_from_where_it_stands(review: Review) -> None:
+    """What is offered takes the place of the last word that is written."""
+    text = PLAN.replace("  |", "").replace("crew hands", 'use pack "river bo|"\ncrew hands')
+    offset, text = text.index("|"), text.replace("|", "")
+    plan = Desk(review).read(Source(NAME, text))
+    held = completing.Packs(("river bottoms", "packs/creek"), (), lambda name: "")
+    found = completing.offers(plan, NAME, text, offset, review.plan_grammar, review.rulebook, lambda: held)
+    assert [one.text for one in found] == ["bottoms"]
+
+
 def test_packs_are_looked_for_beside_the_plan_and_a_folder_below(review: Review, tmp_path: Path) -> None:
     for folder in ("creek", "packs/ridge", "packs/empty", ".git/hooks", "a/b/too-deep", 'a/qu"ote'):
         (tmp_path / folder).mkdir(parents=True)
