@@ -275,6 +275,21 @@ def test_a_rule_of_an_unrelated_pack_is_not_known_by_a_name_that_it_claims(farm:
     assert new(farm) == ["no-pond"]
 
 
+def test_an_unrelated_pack_does_not_claim_what_was_accepted_of_one_that_is_gone(farm: Path) -> None:
+    pocket = "\npocket oak\n  outline 300,300 390,300 390,390 300,390\n  bed 350,350\n"
+    for name, text in (("base", RULE), ("y", RULE.replace("rule few-beds", "rule no-pond\n  formerly few-beds"))):
+        (farm / name).mkdir()
+        (farm / name / "pack.rules").write_text(f"pack {name}\n", encoding="utf-8")
+        (farm / name / "a.rules").write_text(text, encoding="utf-8")
+    (farm / "old.habitat").write_text(OLD + pocket + 'use pack "base"\n', encoding="utf-8")
+    assert check(farm, ".", "--write-baseline", "known.json").returncode == 0
+    (farm / "old.habitat").write_text(OLD + pocket + 'use pack "y"\n', encoding="utf-8")
+    assert new(farm) == ["no-pond"]
+    (farm / "y" / "pack.rules").write_text("pack y\n  builds-on base\n  leaves few-beds\n", encoding="utf-8")
+    (farm / "old.habitat").write_text(OLD + pocket + 'use pack "base"\nuse pack "y"\n', encoding="utf-8")
+    assert new(farm) == []
+
+
 def test_two_of_one_content_are_two(report_of: Callable[..., Report]) -> None:
     text = "task fence\n  txet 1\n  txet 1\n"
     report = report_of(text)

@@ -202,7 +202,7 @@ def pin(paths: tuple[str, ...], output: str, *, show: bool) -> Outcome:
     shown = clean(files.shown(os.path.relpath(place)))
     held = files.read_pins(place) if os.path.lexists(place) else None
     now = book.as_pins
-    differs = since(held, book.rules, now) if held is not None else Since()
+    differs = since(held, book.rules, now, book.now_called) if held is not None else Since()
     if show:
         if held is None:
             raise files.FileTrouble(f"{shown}: no pins yet; write them with `habitatlint pack pin`")

@@ -137,7 +137,7 @@ class Rulebook:
     @cached_property
     def since_pins(self) -> Since:
         """What differs from the pins it is held to; nothing where it is held to none."""
-        return since(self.pins, self.rules, self.as_pins) if self.pins is not None else Since()
+        return since(self.pins, self.rules, self.as_pins, self.now_called) if self.pins is not None else Since()
 
     @cached_property
     def changed_limits(self) -> Mapping[str, Fact]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from habitatlint.findings import Fact, Level
@@ -69,13 +69,14 @@ def own_text(rule: Rule) -> str:
     return "\n".join(" ".join(pieces) for pieces in lines if pieces)
 
 
-def since(pins: Pins, rules: Iterable[Rule], now: Pins) -> Since:
-    """What differs from pins; a rule that was renamed (`formerly`) is held to what was pinned by its old name."""
+def since(pins: Pins, rules: Sequence[Rule], now: Pins, now_called: Callable[[str], str]) -> Since:
+    """What differs from pins; a rule that was renamed is held to what was pinned by its old name, which `now_called`
+    tells."""
     new, changed, known = [], [], set()
-    by_slug = {name.rpartition("/")[2]: name for name in sorted(pins.rules)}
+    gone = pins.rules.keys() - {rule.name for rule in rules}
+    renamed = {now_called(name): name for name in sorted(gone)}
     for rule in rules:
-        olds = [rule.name, *(by_slug[slug] for slug in rule.formerly if slug in by_slug)]
-        old = next((name for name in olds if name in pins.rules), "")
+        old = rule.name if rule.name in pins.rules else renamed.get(rule.name, "")
         known.add(old)
         if not old:
             new.append(rule.name)

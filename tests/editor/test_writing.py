@@ -127,17 +127,23 @@ def test_words_and_names_are_offered_where_the_grammar_lets_them(
     assert "lane" not in offered or "lane" in wanted or "stumps" in line or "fall" in line or "on |" in line
 
 
-HELD = completing.Packs(["packs/creek", "ridge-1.0.pack"], ["old-fields"], {"packs/creek": "1.4.2", "x": "2"}.get)  # type: ignore[arg-type]
+HELD = completing.Packs(
+    ["my old packs/creek", "packs/creek", "ridge-1.0.pack"], ["old-fields"], {"packs/creek": "1.4.2", "x": "2"}.get
+)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(
     ("line", "wanted"),
     [
         ("use |", ["pack"]),
-        ("use pack |", ['"packs/creek"', '"ridge-1.0.pack"', "old-fields"]),
-        ("use pack ol|", ['"packs/creek"', '"ridge-1.0.pack"', "old-fields"]),
-        ('use pack "|', ['packs/creek"', 'ridge-1.0.pack"']),
-        ('use pack "packs/c|"', ["packs/creek", "ridge-1.0.pack"]),
+        ("use pack |", ['"my old packs/creek"', '"packs/creek"', '"ridge-1.0.pack"', "old-fields"]),
+        ("use pack ol|", ['"my old packs/creek"', '"packs/creek"', '"ridge-1.0.pack"', "old-fields"]),
+        ('use pack "|', ['my old packs/creek"', 'packs/creek"', 'ridge-1.0.pack"']),
+        ('use pack "packs/c|"', ["my old packs/creek", "packs/creek", "ridge-1.0.pack"]),
+        # behind a blank an editor puts what is offered in the place of the last piece alone
+        ('use pack "my |', ['old packs/creek"']),
+        ('use pack "my old pa|"', ["packs/creek"]),
+        ('use pack "no such |', []),
         ('use pack "packs/creek" |', ["version"]),
         ('use pack "packs/creek" version |', ['"1.4"', '"1.4.."', '"1.4.2"']),
         ('use pack "packs/creek" version "1|"', ["1.4", "1.4..", "1.4.2"]),

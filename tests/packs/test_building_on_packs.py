@@ -113,6 +113,40 @@ def test_a_renamed_rule_answers_to_its_old_name_with_its_pack_before_it_too() ->
     assert Rulebook((over,)).now_called("base/two") == "own/acres"
 
 
+def test_a_rule_of_another_pack_is_known_by_its_old_name_only_in_one_that_builds_on_that_pack() -> None:
+    acres = rule("acres", "  formerly two\n")
+    assert Rulebook((pack("own", "", acres),)).now_called("base/two") == ""
+    # the pack below may be gone, and another pack may have a rule of that name, or one that was called so
+    own, other = pack("own", "  builds-on base\n", acres), pack("y", "", rule("pond", "  formerly two\n"))
+    for packs in ((own,), (own, other), (own, pack("z", "", rule("two")))):
+        assert Rulebook(packs).now_called("base/two") == "own/acres"
+    middle = pack("middle", "  builds-on base\n  leaves two\n", acres)
+    top = pack("top", "  builds-on middle\n  leaves acres\n", rule("ground", "  formerly acres\n"))
+    assert Rulebook((BASE, middle, top)).now_called("base/two") == "top/ground"
+
+
+def test_two_rules_that_were_called_alike_are_told() -> None:
+    own = pack("own", "", rule("acres", "  formerly two\n"), rule("ground", "  formerly two\n"))
+    (slip,) = Rulebook((own,)).faults(own)
+    assert (slip.span.source.name, slip.found) == ("packs/ground.rules", "two")
+    assert slip.why == "acres and ground both say `formerly two`: take that line off one of them"
+
+
+def test_a_circle_of_packs_is_told_where_it_is() -> None:
+    a, b, c, d = (pack(name, f"  builds-on {on}\n") for name, on in ("ab", "bc", "ca", "da"))
+    book = Rulebook((a, b, c, d))
+    told = [(slip.span.source.name, slip.span.line, slip.why) for slip in book.faults(b)]
+    assert told == [
+        ("packs/b/pack.rules", 3, "a circle: b builds on c, c builds on a, a builds on b; take one of these "
+         "`builds-on` away")
+    ]  # fmt: skip
+    assert list(book.faults(d)) == []  # it stands on a circle, and in none
+    alone = pack("s", "  builds-on s\n")
+    assert [slip.why for slip in Rulebook((alone,)).faults(alone)] == [
+        "a pack cannot build on itself: take its name off this line"
+    ]
+
+
 def test_a_pack_that_takes_and_leaves_one_rule_is_told() -> None:
     own = pack("own", "  builds-on base\n  takes one two\n  leaves two\n")
     assert [slip.why for slip in Rulebook((BASE, own)).faults(own)] == ["the pack takes this rule, and leaves it too"]

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
+
 import pytest
 
 from habitatlint.cli.assembly import pack_texts_reader
 from habitatlint.cli.assembly import review as assembled
+from habitatlint.findings import Policy
 from habitatlint.measures import every_measure
 from habitatlint.outputs.packs import Looked
 from habitatlint.packs.reach import clashes, never
 from habitatlint.packs.soundness import look
+from habitatlint.rulebook.book import Rulebook
 from habitatlint.rulebook.rules import Pack, Rule
 from habitatlint.source import Source
 
@@ -114,6 +119,7 @@ def test_no_rule_that_ships_is_told_to_be_out_of_reach_or_against_another(rule: 
         ),
         ('  needs b.pocket.for\n  where b.pocket.for is missing\n  report note\n    say "y"\n', 0, False),
         ('  where b.pocket.for is missing\n  where b.pocket.for is does\n  report note\n    say "y"\n', 0, False),
+        ('  needs b.pocket.for\n  where b.pocket.for is does or missing\n  where b.pocket.for is bucks or missing\n  report note\n    say "y"\n', 0, False),
         # between two counts there is none
         (
             '  measure beds = count of o in beds (o.pocket is b.pocket)\n  where beds > 2\n  report note when beds < 3\n    say "y"\n',
@@ -163,6 +169,59 @@ def test_two_rules_that_had_one_name_are_told() -> None:
     body = f'  formerly close\n{NEAR}  report warning when gap < room\n    say "x"\n'
     words = told(looked(rule(body), rule(body, "nearby")))
     assert [one for one in words if "both say `formerly close`" in one]
+
+
+APART = (
+    '  limit near 20yd  5yd..60yd  common-practice "own"\n  limit far 20yd  5yd..90yd  common-practice "own"\n'
+    "  each b in beds, w in walks within 200yd of b\n  measure gap = distance(b, w)\n"
+)
+
+
+def test_two_limits_of_one_default_are_two_for_either_may_be_set() -> None:
+    shut = '  report error when gap < near\n    say "x"\n  report warning when gap < far\n    say "y"\n'
+    assert [(one.report, one.ever) for one in never(only(APART + shut), WORDS)] == [(1, True)]  # as they stand
+    (words,) = told(looked(rule(APART + shut)), "reach")
+    assert "warning this is not reported with its limits as they stand" in words
+    more = '  report error when near > far\n    say "x"\n'
+    assert [one.ever for one in never(only(APART + more), WORDS)] == [True]
+    ways = '  where beside(w, near) < 9\n  where not beside(w, far) < 9\n  report note\n    say "y"\n'
+    counted = ways.replace("beside(w, near) <", "count of o in beds within near of b (o.pocket is cut) <")
+    counted = counted.replace("beside(w, far) <", "count of o in beds within far of b (o.pocket is cut) <")
+    assert [one.ever for one in never(only(APART + counted), WORDS)] == [True]
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        "  each a in trees, b in trees within 9yd of a.stump\n  measure m = a.method\n  where b.method is m\n"
+        "  where b.method is hinge\n",
+        '  list ways = hinge girdle common-practice "own"\n  each m in ways, b in trees\n  where b.method is m\n'
+        "  where b.method is hinge or girdle\n",
+        "  each b in jobs\n  where b.species is white-oak\n  where b.species is red-maple or missing\n",
+        "  each b in trees\n  where b.method is hinge or missing\n  where b.method is girdle or missing\n",
+        "  each b in trees\n  where b.method is hinge or girdle\n  where b.method is not hinge\n",
+    ],
+    ids=["a measure", "a variable", "a list", "missing both times", "one of two"],
+)
+def test_words_that_may_meet_are_not_told_to_be_at_odds(lines: str) -> None:
+    assert never(only(lines + '  report note\n    say "y"\n'), WORDS) == []
+
+
+def test_what_is_missing_is_so_beside_a_word_too() -> None:
+    """A pocket for bucks is neither; one that does not say for whom is missing."""
+
+    def on(test: str) -> int:
+        own = pack(rule(f'  each b in pockets\n  where b.for is {test}\n  report note\n    say "y"\n'))
+        assert not own.slips
+        plan = 'plan "P"\nboundary\n  outline 0,0 400,0 400,400 0,400\n'
+        for name, more in (("a", ""), ("b", "  for does\n"), ("c", "  for bucks\n")):
+            plan += f"pocket {name}\n  outline 0,0 90,0 90,90\n{more}"
+        report = replace(SHIPPED, rulebook=Rulebook((own,))).check(Source("p.habitat", plan), Policy(date(2026, 2, 10)))
+        return sum(one.rule == "own/near" for one in report.findings)
+
+    assert [on(test) for test in ("missing", "does", "does or missing", "missing or does", "not missing")] == [
+        1, 1, 2, 2, 2,
+    ]  # fmt: skip
 
 
 def test_a_word_that_a_property_never_has_is_told_with_those_it_may_have() -> None:

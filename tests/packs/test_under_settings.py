@@ -130,6 +130,12 @@ def test_the_words_of_rules_are_those_of_the_settings(here: Path) -> None:
     )
 
 
+def test_words_of_rules_need_neither_packs_nor_limits_of_the_settings(here: Path) -> None:
+    settings(here, 'packs = ["gone"]\n[limits]\n"stand-not-reached.reach" = "9000yd"\n')
+    done = run("words", "--rules")
+    assert done.exit_code == 0 and "distance(" in done.output
+
+
 def test_an_editor_reads_rules_by_the_measures_of_the_settings(here: Path, review: Review) -> None:
     pack(here / "packs" / "radio", rule=LETTERS)
     path = str(here / "packs" / "radio" / "own.rules")
@@ -185,6 +191,56 @@ def test_what_builds_on_a_pack_has_no_say_in_how_it_is_looked_at(here: Path) -> 
     pack(here / "packs" / "top", "  builds-on over\n")
     settings(here, 'packs = ["packs/base", "packs/over", "packs/top"]\n')
     assert run("pack", "check", "packs/base", "--fail-on", "note").output.endswith("1 rule: nothing to tell\n")
+
+
+def test_what_changes_a_pack_without_building_on_it_has_no_say_either(here: Path) -> None:
+    pack(here / "packs" / "base", rule=BASE)
+    pack(here / "packs" / "x", "  set few-beds.least 3\n  level few-beds note\n")
+    settings(here, 'packs = ["packs/base", "packs/x"]\n')
+    assert run("pack", "check", "packs/base", "--fail-on", "note").output.endswith("1 rule: nothing to tell\n")
+    # but it has where the pack stands on it
+    pack(here / "packs" / "top", "  builds-on x\n")
+    assert run("pack", "check", "packs/top", "--fail-on", "note").output.endswith("0 rules: nothing to tell\n")
+
+
+def test_a_pack_that_is_given_and_cannot_be_looked_at_beside_is_told(here: Path) -> None:
+    (here / "other").mkdir()
+    pack(here / "packs" / "base", rule=BASE)
+    pack(here / "other" / "base", rule=BASE.replace("few-beds", "many-beds"))
+    pack(here / "other" / "entry", rule=BASE)
+    done = run("pack", "check", "packs/base", "--with", "other/base")
+    assert done.exit_code == 1 and "another pack called `base` is in force" in done.output
+    pack(here / "packs" / "over", "  builds-on base\n  leaves few-beds\n")
+    pack(here / "packs" / "x", "  set few-beds.least 3\n")
+    for name in ("over", "x"):
+        done = run("pack", "check", "packs/base", "--with", f"packs/{name}")
+        assert done.exit_code == 2 and done.output.startswith(f"habitatlint: packs/{name}: builds on base or changes")
+    for names in (["other/entry"], ["packs/base", "--with", "other/base"]):
+        done = run("pack", "check", "packs/over", "--with", *names)
+        assert done.exit_code == 2 and "is in force; give this one another name" in done.output, done.output
+
+
+def test_a_circle_is_told_by_every_command(here: Path) -> None:
+    for name, other in ("ab", "ba"):
+        pack(here / "packs" / name, f"  builds-on {other}\n")
+    settings(here, 'packs = ["packs/a", "packs/b"]\n')
+    told = "packs/a/pack.rules:3:13: error: a circle: a builds on b, b builds on a; take one of these"
+    assert told in run("pack", "check", "packs/a").output
+    done = run("settings")
+    assert done.exit_code == 2 and "packs/a/pack.rules:3: a circle: a builds on b" in done.output
+
+
+def test_two_packs_of_one_name_are_told_to_a_pack_that_builds_on_them(here: Path) -> None:
+    (here / "other").mkdir()
+    pack(here / "packs" / "base", rule=BASE)
+    pack(here / "other" / "base", rule=BASE.replace("few-beds", "many-beds"))
+    pack(here / "packs" / "top", "  builds-on base\n")
+    pack(here / "packs" / "alone", rule=BASE.replace("few-beds", "no-beds"))
+    settings(here, 'packs = ["packs/base", "other/base"]\n')
+    done = run("pack", "check", "packs/top")
+    assert done.exit_code == 2 and "habitatlint.toml:1: pack `other/base`: another pack called `base`" in done.output
+    assert run("pack", "check", "packs/top", "--with", "packs/base").exit_code == 0
+    assert run("pack", "check", "packs/alone").exit_code == 0
 
 
 def test_packs_that_stand_one_on_another_in_a_circle_are_all_left_out() -> None:

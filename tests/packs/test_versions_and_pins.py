@@ -130,6 +130,13 @@ def test_a_renamed_rule_is_held_to_what_was_pinned_by_its_old_name() -> None:
     assert judged(SHIPPED, renamed) == [("own/enough-beds", Level.error)]
 
 
+def test_a_rule_of_an_unrelated_pack_is_new_though_it_claims_a_pinned_name() -> None:
+    pins = book(pack()).as_pins
+    other = READ("other", [Source("other/a.rules", bed_rule("no-pond", more="  formerly few-beds\n"))])
+    since = Rulebook((other,)).pinned(pins).since_pins
+    assert (since.new, since.changed, since.gone) == (("other/no-pond",), (), ("own/few-beds",))
+
+
 def test_what_is_no_longer_in_force_is_told_as_gone() -> None:
     pins = Pins({"own": "0.9"}, {**book(pack()).as_pins.rules, "own/old-one": "0" * 32})
     since = book(pack()).pinned(pins).since_pins

@@ -163,6 +163,19 @@ def test_missing_is_tested_by_name() -> None:
 # 3. measures, quantities
 
 
+@pytest.mark.parametrize(
+    ("words", "wanted"),
+    [
+        ("does or missing", ["pocket oak", "pocket elm"]), ("missing", ["pocket oak"]), ("not does or missing", []),
+        ("bucks or missing", ["pocket oak"]), ("does", ["pocket elm"]), ("not missing", ["pocket elm"]),
+    ],
+)  # fmt: skip
+def test_missing_may_stand_beside_words(words: str, wanted: list[str]) -> None:
+    plan = PLAN.replace("pocket elm\n", "pocket elm\n  for does\n")
+    body = f'  each k in pockets\n  where k.for is {words}\n  report note\n    say "{{k}}"\n  mark k.outline\n'
+    assert said(body, plan) == wanted
+
+
 def test_quantities_are_added_subtracted_and_multiplied() -> None:
     body = '  limit grace 10 days 1 days..30 days common-practice\n  each s in steps\n  report note when s.first + grace * 2 < today\n  say "{s}"\n'
     assert said(body, today=date(2026, 3, 7)) == []
