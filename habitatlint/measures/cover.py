@@ -20,6 +20,7 @@ from habitatlint.ground.scene import Scene
 from habitatlint.ground.tables import cut_blocks
 from habitatlint.language.blocks import Block, Patch, Pocket
 from habitatlint.language.plan import LYING
+from habitatlint.measures.free_ground import crowding
 from habitatlint.measures.together import for_each
 from habitatlint.measures.vocabulary import Measured, Rows, measure
 from habitatlint.measures.ways_out import patches_of
@@ -27,8 +28,8 @@ from habitatlint.units import TOLERANCE
 
 #: cells that hold less than this share of their ground are left out
 LEAST_CELL = 0.25
-#: tops lie in a heap where the box of one meets more boxes than this on average; so many tops are asked
-_HEAPED, _SAMPLE = 16, 64
+#: tops lie in a heap where the box of one meets more boxes than this on average
+_HEAPED = 16
 
 
 class Cover(NamedTuple):
@@ -88,8 +89,7 @@ def _laid(tops: Array) -> tuple[Array, Array]:
     Tops that meet no other are pieces themselves. The others are joined two by two, then those pairs two by two
     and so on: under two tops of both halves lies what does so in either, and what the two have in common."""
     index = shapely.STRtree(tops)
-    heaped = len(index.query(tops[:: max(1, len(tops) // _SAMPLE)])[0]) > _HEAPED * _SAMPLE
-    if heaped:  # to tell who meets whom would take the square of them
+    if crowding(tops, index) > _HEAPED:  # to tell who meets whom would take the square of them
         alone = np.zeros(len(tops), bool)
     else:
         one, other = index.query(tops, predicate="intersects")
